@@ -78,9 +78,13 @@ Kind = Literal["R", "C", "L", "D", "Q", "M", "V", "I", "B", "E", "F", "G", "H", 
 class Symbol:
     """How the schematic draws an element.
 
-    `shape` names a drawing (``resistor``, ``capacitor``, ``diode``, ``schmitt``, ``triac``, …);
-    `terminals` gives one (x, y) grid point per node, in node order; None hides the element
-    (stray capacitance, ammeters). `label` replaces the reference in the picture.
+    `shape` names a drawing (``resistor``, ``capacitor``, ``diode``, ``schmitt``, ``triac``, …;
+    all of them in ``analog.render.symbols.SHAPES``, an unknown one becomes a named box);
+    `terminals` gives one (x, y) grid point per node, in node order, x to the right and y up, on
+    whole or half grid units, the ends of a two-terminal part 2 units apart or more. Terminals
+    of one node need not touch: wires, junction dots, ground and rail symbols are drawn by the
+    router. An element whose `symbol` is None is hidden (stray capacitance, ammeters). `label`
+    replaces the reference in the picture.
     """
 
     shape: str
