@@ -1,0 +1,24 @@
+"""Waveforms to values: pure functions of time and trace arrays, no simulator and no file.
+
+`time` and `trace` are float arrays of one length, shape (n,), times rising (not evenly spaced).
+"It never happened" is NaN, or an empty array where several answers are possible.
+"""
+
+from analog.measures.averages import fundamental, mean, peak, rms, window
+from analog.measures.edges import crossings, edge_time, first_crossing, slope_at
+from analog.measures.hysteresis import SchmittEdges, largest_reversal, schmitt_edges
+
+__all__ = [
+    "SchmittEdges",
+    "crossings",
+    "edge_time",
+    "first_crossing",
+    "fundamental",
+    "largest_reversal",
+    "mean",
+    "peak",
+    "rms",
+    "schmitt_edges",
+    "slope_at",
+    "window",
+]

@@ -1,0 +1,91 @@
+"""What a two-threshold input makes of a trace, and how far the trace turns back on its way."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+class SchmittEdges(NamedTuple):
+    """Times (s), ascending, at which a two-threshold input changes to high and to low."""
+
+    rising: Floats
+    falling: Floats
+
+
+def schmitt_edges(time: Floats, trace: Floats, v_p: float, v_n: float) -> SchmittEdges:
+    """Return when an input with thresholds `v_p` (rising) and `v_n` (falling) changes state.
+
+    The state goes high when the trace reaches `v_p` and low when it falls below `v_n`. A trace
+    that starts between the two has no known state: the first threshold it reaches sets the
+    state and is not counted as an edge. Raises ValueError unless v_p >= v_n.
+    """
+    if v_p < v_n:
+        raise ValueError(f"rising threshold {v_p} lies below falling threshold {v_n}")
+    moments, states = _threshold_events(time, trace, v_p, v_n)
+    changed = np.flatnonzero(np.diff(states)) + 1
+    return SchmittEdges(
+        rising=moments[changed[states[changed] == 1]],
+        falling=moments[changed[states[changed] == 0]],
+    )
+
+
+def largest_reversal(trace: Floats, low: float, high: float) -> float:
+    """Return how far the trace turns back while it is between `low` and `high`, in its unit.
+
+    A reversal is a local maximum to the following minimum on the way up, or a local minimum to
+    the following maximum on the way down; the parts outside low..high are cut off. A monotone
+    passage gives 0. A crest that ends inside the band counts with its whole way back to `low`,
+    and a trough inside it with the way back to `high`: an input whose thresholds lie just
+    there sees them as edges.
+    """
+    inside = (trace > low) & (trace < high)
+    steps = np.diff(inside.astype(np.int8), prepend=0, append=0)
+    starts, stops = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
+    clipped = np.clip(trace, low, high)
+    turns = [
+        _reversal_of_passage(clipped, int(start), int(stop), low, high)
+        for start, stop in zip(starts, stops, strict=True)
+    ]
+    return max(turns, default=0.0)
+
+
+def _threshold_events(
+    time: Floats, trace: Floats, v_p: float, v_n: float
+) -> tuple[Floats, NDArray[np.int8]]:
+    """Return the times of reaching either threshold, in order, and the state each one sets."""
+    up, rise = _reached(time, trace, v_p)
+    down, fall = _reached(time, -np.asarray(trace), -v_n)
+    start = [(time[0], 1)] if trace[0] >= v_p else [(time[0], 0)] if trace[0] < v_n else []
+    moments = np.concatenate(([moment for moment, _ in start], up, down))
+    states = np.concatenate(([state for _, state in start], rise, 1 - fall)).astype(np.int8)
+    order = np.argsort(moments, kind="stable")
+    return moments[order], states[order]
+
+
+def _reached(time: Floats, trace: Floats, level: float) -> tuple[Floats, NDArray[np.int8]]:
+    at = np.flatnonzero((trace[:-1] < level) & (trace[1:] >= level))
+    share = (level - trace[at]) / (trace[at + 1] - trace[at])
+    moments = time[at] + share * (time[at + 1] - time[at])
+    return moments, np.ones(at.size, dtype=np.int8)
+
+
+def _reversal_of_passage(clipped: Floats, start: int, stop: int, low: float, high: float) -> float:
+    """Return the largest turn back in clipped[start:stop], all of it strictly inside the band.
+
+    The passage goes up when it came from below or leaves above; one that neither comes nor
+    leaves within the record may be either, so both turns count.
+    """
+    passage = clipped[max(start - 1, 0) : stop + 1]
+    came_from, leaves_to = passage[0], passage[-1]
+    fall_back = float(np.max(np.maximum.accumulate(passage) - passage))
+    rise_back = float(np.max(passage - np.minimum.accumulate(passage)))
+    if came_from <= low or (came_from < high and leaves_to >= high):
+        return fall_back
+    if came_from >= high or leaves_to <= low:
+        return rise_back
+    return max(fall_back, rise_back)
