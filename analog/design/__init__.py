@@ -1,0 +1,41 @@
+"""The design file: what the user builds, as a frozen record, with every error located.
+
+``read_design(path)`` and ``parse_design(text, filename)`` give a `Design` or raise `InputError`
+with all problems of form and of meaning together.
+"""
+
+from analog.design.reader import parse_design, read_design
+from analog.design.record import (
+    Clocked,
+    Conditioner,
+    Design,
+    Environment,
+    Expect,
+    GateDrive,
+    LimitOverride,
+    LineSense,
+    Load,
+    Mains,
+    Reset,
+    Supply,
+)
+from analog.design.values import PartValue, Spread
+
+__all__ = [
+    "Clocked",
+    "Conditioner",
+    "Design",
+    "Environment",
+    "Expect",
+    "GateDrive",
+    "LimitOverride",
+    "LineSense",
+    "Load",
+    "Mains",
+    "PartValue",
+    "Reset",
+    "Spread",
+    "Supply",
+    "parse_design",
+    "read_design",
+]

@@ -1,0 +1,336 @@
+"""The design record: what a design file says, in SI numbers and card names, frozen.
+
+Every record can be built in two ways: from plain numbers in code, or from the trade's notation
+(``Supply(rail="9 V 5%", load_current="10 mA 20%")``), which is how a design file is read.
+Attribute names are the keys of the design file; a value's dotted key (``line_sense.capacitor``)
+travels with it, so that a result can name the line of the file it came from.
+
+Units: V, A, W, VA, Ω, F, H, Hz, s as plain floats; temperatures in °C; tolerances and shares
+as fractions (0.05 for 5 %). None stands for what a design does not have.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic.json_schema import SkipJsonSchema
+
+from analog.design.fields import Notation, Written
+from analog.design.kinds import (
+    AmpereSpread,
+    Capacitor,
+    Celsius,
+    DesignName,
+    Farads,
+    FaradSpread,
+    FreeText,
+    Hertz,
+    LimitEnd,
+    LimitName,
+    MeasureName,
+    Measures,
+    Ohms,
+    PartName,
+    PowerFactor,
+    Reason,
+    Regulation,
+    Resistor,
+    Seconds,
+    SecondSpread,
+    Share,
+    Title,
+    VoltAmperes,
+    Volts,
+    VoltSpread,
+    WattSpread,
+    read_limit,
+)
+from analog.design.values import Spread
+
+
+class Record(BaseModel):
+    """Base of all sections: frozen, strict, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", validate_default=True)
+
+    #: The section's name in the design file.
+    section: ClassVar[str] = ""
+    #: Fields that a design file must not hold: they are worked out.
+    hidden: ClassVar[tuple[str, ...]] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _add_keys(cls, data: Any) -> Any:
+        """Give every notation text the dotted key it stands under."""
+        if not isinstance(data, dict):
+            return data
+        return {name: cls.written(name, value) for name, value in data.items()}
+
+    @classmethod
+    def written(cls, name: str, value: Any) -> Any:
+        """Return `value`, with its dotted key attached when the field reads notation."""
+        field = cls.model_fields.get(name)
+        if field is None or not isinstance(value, str) or isinstance(value, Written):
+            return value
+        if any(isinstance(mark, Notation) for mark in notation_marks(field)):
+            return Written(value, f"{cls.section}.{name}")
+        return value
+
+
+def notation_marks(field: Any) -> tuple[Any, ...]:
+    """Return the annotations of a record's field, those inside ``X | None`` included."""
+    inner = getattr(field.annotation, "__args__", ())
+    nested = (mark for part in inner for mark in getattr(part, "__metadata__", ()))
+    return (*field.metadata, *nested)
+
+
+class Mains(Record):
+    """The public supply, V rms. The range follows from the nominal where a preset knows it.
+
+    Function is judged at `voltage_minimum`, stress at `voltage_maximum`; `frequency_tolerance`
+    is a share (EN 50160: ±1 %).
+    """
+
+    section = "mains"
+
+    voltage: Volts
+    frequency: Hertz
+    voltage_minimum: Volts = Field(default_factory=lambda known: preset_end(known, "minimum_v"))
+    voltage_maximum: Volts = Field(default_factory=lambda known: preset_end(known, "maximum_v"))
+    frequency_tolerance: Share = 0.01
+
+
+def preset_end(known: dict[str, Any], end: str) -> float:
+    """Return one end of the usual range of a nominal mains, nominal ∓10 % without a preset."""
+    from analog.cards import mains_preset
+
+    preset = mains_preset(known["voltage"], known["frequency"])
+    if preset is not None:
+        return float(getattr(preset, end))
+    return float(known["voltage"]) * (0.9 if end == "minimum_v" else 1.1)
+
+
+class Environment(Record):
+    """Temperatures around the parts, inside the enclosure."""
+
+    section = "environment"
+
+    ambient_minimum: Celsius
+    ambient_typical: Celsius = 25.0
+    ambient_maximum: Celsius
+
+
+class Supply(Record):
+    """What feeds the logic: the rail as it arrives, and the transformer it comes from.
+
+    `rise_time` and `fall_time` run from 0 to the full rail and back. `transformer_voltage` is the
+    rated secondary voltage (V rms) at the rated load; `transformer_regulation` is
+    (no-load − full-load)/full-load.
+    """
+
+    section = "supply"
+
+    rail: VoltSpread
+    rise_time: SecondSpread = Spread(
+        low=0.01, nominal=0.05, high=0.2, key="supply.rise_time", text="10 ms .. 50 ms .. 200 ms"
+    )
+    fall_time: SecondSpread = Spread(
+        low=0.01, nominal=0.05, high=0.2, key="supply.fall_time", text="10 ms .. 50 ms .. 200 ms"
+    )
+    load_current: AmpereSpread = Spread(
+        low=0.002, nominal=0.01, high=0.03, key="supply.load_current", text="2 mA .. 10 mA .. 30 mA"
+    )
+    transformer_voltage: Volts | None = None
+    transformer_rating: VoltAmperes | None = None
+    transformer_regulation: Regulation | None = None
+    rectifier: Literal["bridge", "half-wave", "full-wave"] = "bridge"
+    rectifier_diode: PartName = "1N4007"
+    reservoir: Capacitor | None = None
+    regulator: PartName | None = None
+
+
+class LineSense(Record):
+    """The network that makes a logic-level signal out of the transformer's voltage.
+
+    In ``half-wave`` one winding end is circuit ground; in ``bridge-leg`` the sensed point is one
+    AC leg of the supply's bridge, against rectified ground. `winding_voltage` (V rms, rated) names
+    a sense winding of its own; without it the supply's transformer is sensed.
+    """
+
+    section = "line_sense"
+
+    topology: Literal["half-wave", "bridge-leg"]
+    series_resistor: Resistor
+    capacitor: Capacitor
+    bleed_resistor: Resistor | None = None
+    clamp: Literal["input", "diodes"] = "input"
+    clamp_diode: PartName = "1N4148"
+    polarity: Literal["positive", "negative"] = "positive"
+    winding_voltage: Volts | None = None
+    winding_rating: VoltAmperes | None = None
+    winding_regulation: Regulation | None = None
+
+
+class Conditioner(Record):
+    """The Schmitt stage between filter and clock input; part "none" leaves it out."""
+
+    section = "conditioner"
+
+    part: PartName
+    maker: PartName | None = None
+    load_capacitance: FaradSpread = Spread(
+        low=7.5e-12,
+        nominal=15e-12,
+        high=22.5e-12,
+        key="conditioner.load_capacitance",
+        text="15 pF 50%",
+    )
+    inputs_tied: bool = False
+
+
+class Clocked(Record):
+    """The part that receives the edges; `count` inputs of it in parallel."""
+
+    section = "clocked"
+
+    part: PartName
+    maker: PartName | None = None
+    count: int = Field(default=1, ge=1, le=50)
+
+
+class Reset(Record):
+    """The power-up reset: in ``rc-low`` a resistor to VDD, a capacitor to ground, low = reset.
+
+    `receiver` has the input that watches the capacitor; `driven` is the clocked part whose
+    shortest reset pulse counts (the design's clocked part when not named). `valid_supply` (V) is
+    the rail from which on the logic counts as alive.
+    """
+
+    section = "reset"
+
+    topology: Literal["rc-low"] = "rc-low"
+    resistor: Resistor
+    capacitor: Capacitor
+    discharge_diode: PartName | None = None
+    pin_resistor: Resistor | None = None
+    receiver: PartName
+    maker: PartName | None = None
+    driven: PartName | None = None
+    valid_supply: Volts | None = None
+    button: bool = False
+    button_resistor: Resistor | None = None
+
+
+class GateDrive(Record):
+    """LED driver, opto-triac and triac.
+
+    `source` is the logic part whose output drives the base, the gate or (driver ``logic``) the
+    LED itself. `pulse_width` (s) belongs to a pulsed LED.
+    """
+
+    section = "gate_drive"
+
+    driver: Literal["npn", "nmos", "logic"]
+    driver_part: PartName | None = None
+    base_resistor: Resistor | None = None
+    source: PartName
+    source_maker: PartName | None = None
+    led_resistor: Resistor
+    led_drive: Literal["continuous", "pulsed"] = "continuous"
+    pulse_width: Seconds | None = None
+    opto: PartName
+    opto_maker: PartName | None = None
+    opto_feed: Literal["mt2"] = "mt2"
+    gate_resistor: Resistor
+    gate_shunt_resistor: Resistor | None = None
+    triac: PartName
+    triac_maker: PartName | None = None
+    snubber_resistor: Resistor | None = None
+    snubber_capacitor: Capacitor | None = None
+
+
+class Load(Record):
+    """The mains load. `voltage` (V rms) is what its power is rated at: the mains when None.
+
+    An inductive load has a loss resistance in parallel (Ω) and a winding capacitance (F); they
+    decide how it behaves when the current stops.
+    """
+
+    section = "load"
+
+    kind: Literal["resistive", "inductive"]
+    power: WattSpread
+    power_factor: PowerFactor = 1.0
+    voltage: Volts | None = None
+    parallel_resistance: Ohms | None = None
+    winding_capacitance: Farads = Field(default_factory=lambda known: _winding_default(known))
+
+
+def _winding_default(known: dict[str, Any]) -> float:
+    return 100e-12 if known["kind"] == "inductive" else 0.0
+
+
+class LimitOverride(Record):
+    """A limit of the user's own on one measure, with the reason for it.
+
+    `measure` is ``bench.measure``; `limit` names the limit it replaces, None adds one. `unit` is
+    the one the ends were written in ("1" for a plain number), to be compared with the measure's.
+    """
+
+    section = "limits"
+    hidden = ("unit",)
+
+    measure: MeasureName
+    limit: LimitName | None = None
+    minimum: LimitEnd | None = None
+    maximum: LimitEnd | None = None
+    reason: Reason
+    unit: SkipJsonSchema[str] = "1"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _note_unit(cls, data: Any) -> Any:
+        """Keep the unit of whichever end is written as text."""
+        ends = [data.get(end) for end in ("minimum", "maximum")] if isinstance(data, dict) else []
+        texts = [end for end in ends if isinstance(end, str)]
+        if not texts or "unit" in data:
+            return data
+        return {**data, "unit": read_limit(texts[0])[1]}
+
+
+class Expect(Record):
+    """What the design should come out as; for a fail, the measures that fail."""
+
+    section = "expect"
+
+    verdict: Literal["pass", "fail", "undecided"]
+    fails: Measures = ()
+
+
+class Design(Record):
+    """A whole design. Sections that the file does not have are None; there is no path in it."""
+
+    name: DesignName
+    title: Title = ""
+    notes: FreeText = ""
+    mains: Mains | None = None
+    environment: Environment
+    supply: Supply
+    line_sense: LineSense | None = None
+    conditioner: Conditioner | None = None
+    clocked: Clocked | None = None
+    reset: Reset | None = None
+    gate_drive: GateDrive | None = None
+    load: Load | None = None
+    limits: tuple[LimitOverride, ...] = ()
+    expect: Expect | None = None
+    text: str = Field(default="", repr=False)
+
+    hidden = ("text",)
+
+    @property
+    def sha256(self) -> str:
+        """Return the hash of the file's text."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
