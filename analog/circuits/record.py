@@ -222,7 +222,7 @@ class OperatingPoint:
 
 @dataclass(frozen=True, slots=True)
 class DcSweep:
-    """A DC sweep of one independent source, from `start` to `stop` by `step`."""
+    """A DC sweep of one independent source, from `start` to `stop` by `step`/`step_divisor`."""
 
     source: str
     start: Value
@@ -231,6 +231,7 @@ class DcSweep:
     reltol: float = 1e-6
     abstol: float = 1e-12
     vntol: float = 1e-9
+    step_divisor: float = 1.0
 
 
 Analysis = Transient | OperatingPoint | DcSweep

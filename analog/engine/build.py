@@ -1,0 +1,297 @@
+"""From the neutral circuit record to netlist text, by way of PySpice's Circuit.
+
+The body of the text (sub-circuits, elements, models) is built once per experiment; a row of
+parameters adds ``.param`` lines in front and the analysis behind. Only finite numbers and names
+that were checked reach the text: no text of a design file ever does.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import re
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analog.circuits.record import (
+    Analysis,
+    Circuit,
+    Dc,
+    DcSweep,
+    Experiment,
+    OperatingPoint,
+    Param,
+    Pulse,
+    Pwl,
+    Sine,
+    Stimulus,
+    Transient,
+    Value,
+)
+from analog.circuits.record import Element as Part
+from analog.engine.expressions import RESERVED, bracketed
+from analog.engine.rules import RowRule, check_circuit, row_rules
+
+AMBIENT = "ambient_c"
+AMBIENT_DEFAULT_C = 25.0
+
+# Device parameters are those of data sheets, given at 25 °C (ngspice's own reference is 27 °C).
+_REFERENCE_C = 25.0
+
+_SAVE = re.compile(r"([vi])\(([a-z][a-z0-9_.]*)\)")
+_READING = re.compile(r"[A-Za-z0-9_ .,+\-*/()<>={}]+")
+_OUTPUT = re.compile(r"[a-z][a-z0-9_]{0,63}")
+
+
+@dataclass(frozen=True, slots=True)
+class Deck:
+    """An experiment made ready: the fixed lines of its netlist and what a row must supply."""
+
+    experiment: Experiment
+    body: tuple[str, ...]
+    parameters: tuple[str, ...]
+    rules: tuple[RowRule, ...]
+
+    def head(self, row: Mapping[str, float], title: str) -> list[str]:
+        """Return the title line and the ``.param`` lines of a row."""
+        return [f"* {title}", *(f".param {name}={number(row[name])}" for name in self.parameters)]
+
+    def tail(self, row: Mapping[str, float]) -> list[str]:
+        """Return options, temperature, initial conditions, analysis and saves of a row."""
+        analysis = self.experiment.analysis
+        return [
+            f".options {_options(analysis)}",
+            f".temp {number(row.get(AMBIENT, AMBIENT_DEFAULT_C))}",
+            *_analysis_lines(analysis, row),
+            f".save {' '.join(self.experiment.saves)}",
+            ".end",
+        ]
+
+    def lines(self, row: Mapping[str, float], title: str) -> list[str]:
+        """Return the whole netlist of a row, ready for the engine."""
+        return [*self.head(row, title), *self.body, *self.tail(row)]
+
+
+def prepare(experiment: Experiment) -> Deck:
+    """Check an experiment and build the fixed part of its netlist.
+
+    Raises ValueError for a circuit that cannot be meant (unknown model, node or parameter name).
+    """
+    libraries = _library_texts(experiment.circuit)
+    check_circuit(experiment.circuit, libraries)
+    _check_saves(experiment)
+    names = sorted(experiment.circuit.parameters())
+    for name in names:
+        if name in RESERVED or name == AMBIENT:
+            raise ValueError(f"parameter name {name!r} belongs to ngspice")
+    return Deck(
+        experiment=experiment,
+        body=_body(experiment.circuit, libraries),
+        parameters=tuple(names),
+        rules=row_rules(experiment),
+    )
+
+
+def netlist(experiment: Experiment, row: Mapping[str, float], title: str) -> str:
+    """Return the text exactly as it is simulated, with ``.meas`` lines for the readings.
+
+    Runs as it is under ``ngspice -b``. No library is needed to make it. Raises ValueError as
+    `prepare` does, and KeyError when `row` lacks a parameter.
+    """
+    deck = prepare(experiment)
+    lines = deck.lines(row, printable(title))
+    readings = [_reading(experiment.analysis, *pair, row) for pair in experiment.readings]
+    return "\n".join([*lines[:-1], *readings, lines[-1]]) + "\n"
+
+
+def refined(experiment: Experiment, divisor: float = 10.0) -> Experiment:
+    """Return the experiment with steps smaller by `divisor` and reltol 1e-6.
+
+    For showing that a result does not hang on the numerical settings.
+    """
+    analysis = experiment.analysis
+    if isinstance(analysis, Transient):
+        return replace(
+            experiment,
+            analysis=replace(
+                analysis,
+                step_divisor=analysis.step_divisor * divisor,
+                reltol=min(analysis.reltol, 1e-6),
+            ),
+        )
+    if isinstance(analysis, DcSweep):
+        finer = replace(analysis, step_divisor=analysis.step_divisor * divisor)
+        return replace(experiment, analysis=finer)
+    return replace(experiment, analysis=replace(analysis, reltol=min(analysis.reltol, 1e-8)))
+
+
+def number(value: float) -> str:
+    """Return a finite number so that it reads back unchanged: no unit, no scale letter."""
+    plain = float(value)
+    if not math.isfinite(plain):
+        raise ValueError(f"{plain} is no number to simulate with")
+    return repr(plain)
+
+
+def resolve(value: Value, row: Mapping[str, float]) -> float:
+    """Return a plain number, looked up in the row where `value` is a parameter."""
+    return float(row[value.name]) if isinstance(value, Param) else float(value)
+
+
+def printable(title: str) -> str:
+    """Return a title fit for a comment line: printable ASCII on one line, at most 200 long."""
+    kept = (character if " " <= character <= "~" else " " for character in title)
+    return " ".join("".join(kept).split())[:200]
+
+
+def saved_vector(name: str) -> str:
+    """Return ngspice's vector name for a save: ``v(pin)`` is pin, ``i(vin)`` is vin#branch."""
+    match = _SAVE.fullmatch(name)
+    if match is None:
+        raise ValueError(f"save {name!r} is neither v(node) nor i(vsource)")
+    kind, target = match.groups()
+    return target if kind == "v" else f"{target}#branch"
+
+
+def _library_texts(circuit: Circuit) -> dict[str, str]:
+    if not circuit.libraries:
+        return {}
+    from analog.cards import model_text
+
+    return {name: model_text(name) for name in circuit.libraries}
+
+
+def _check_saves(experiment: Experiment) -> None:
+    if not experiment.saves:
+        raise ValueError("an experiment must save at least one trace")
+    nodes = {node for part in experiment.circuit.elements for node in part.nodes}
+    references = {part.reference.lower() for part in experiment.circuit.elements}
+    for save in experiment.saves:
+        vector = saved_vector(save)
+        target = vector.removesuffix("#branch")
+        # A dot means a node or source inside a sub-circuit, which only the engine can know.
+        if "." not in target and target not in (references if save[0] == "i" else nodes):
+            raise ValueError(f"{save} is saved, but the circuit has no {target}")
+
+
+def _value(value: Value) -> str:
+    return f"{{{value.name}}}" if isinstance(value, Param) else number(value)
+
+
+def _stimulus(stimulus: Stimulus) -> str:
+    if isinstance(stimulus, Dc):
+        return f"DC {_value(stimulus.level)}"
+    if isinstance(stimulus, Sine):
+        wave = (stimulus.offset, stimulus.amplitude, stimulus.frequency_hz, 0.0, 0.0)
+        return f"SIN({' '.join(map(_value, (*wave, stimulus.phase_deg)))})"
+    if isinstance(stimulus, Pulse):
+        return f"PULSE({' '.join(_value(getattr(stimulus, n)) for n in stimulus.__slots__)})"
+    return f"PWL({' '.join(_value(v) for point in stimulus.points for v in point)})"
+
+
+def _body(circuit: Circuit, libraries: Mapping[str, str]) -> tuple[str, ...]:
+    """Build PySpice's Circuit and return its lines without the title."""
+    netlist_class = _pyspice_circuit()
+    spice = netlist_class("edgeproof")
+    spice.raw_spice = "\n".join(text.strip("\n") for text in libraries.values())
+    for part in circuit.elements:
+        _add(spice, part)
+    for model in circuit.models:
+        spice.model(model.name, model.type, **{k: _value(v) for k, v in model.arguments})
+    title, *lines = str(spice).splitlines()
+    if not title.startswith(".title"):
+        raise ValueError("PySpice's netlist does not start with its title")
+    return tuple(line for line in lines if line.strip())
+
+
+def _pyspice_circuit() -> Any:
+    # Some of its docstrings hold invalid escapes, which newer Pythons warn about at compilation.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from PySpice.Spice.Netlist import Circuit as SpiceCircuit
+    # It complains about nodes named like Python words ("in"), which do no harm here.
+    logger = logging.getLogger("PySpice")
+    if not logger.handlers:
+        logger.addHandler(logging.NullHandler())
+    return SpiceCircuit
+
+
+def _add(spice: Any, part: Part) -> None:
+    name, nodes = part.reference[1:], part.nodes
+    extra = " ".join(f"{key}={_value(value)}" for key, value in part.arguments)
+    if part.kind in "RCL":
+        start = {} if part.initial is None else {"initial_condition": _value(part.initial)}
+        getattr(spice, part.kind)(name, *nodes, _plain(part), raw_spice=extra, **start)
+    elif part.kind in "VI":
+        getattr(spice, part.kind)(name, *nodes, _stimulus(_wave(part)))
+    elif part.kind == "B":
+        head, _, body = str(part.value).lower().partition("=")
+        form = "voltage_expression" if head.strip() == "v" else "current_expression"
+        spice.B(name, *nodes, **{form: bracketed(body.strip())})
+    elif part.kind in "EG":
+        add = spice.VCVS if part.kind == "E" else spice.VCCS
+        add(name, *nodes, *part.control, _plain(part))
+    elif part.kind in "FH":
+        getattr(spice, part.kind)(name, *nodes, part.control[0], _plain(part))
+    elif part.kind == "X":
+        spice.X(name, part.model, *nodes, **{key: _value(value) for key, value in part.arguments})
+    elif part.kind == "S":
+        spice.S(name, *nodes, *part.control, model=part.model)
+    else:
+        getattr(spice, part.kind)(name, *nodes, model=part.model, raw_spice=extra)
+
+
+def _plain(part: Part) -> str:
+    if not isinstance(part.value, Param | float | int):
+        raise ValueError(f"{part.reference} needs a number, not {part.value!r}")
+    return _value(part.value)
+
+
+def _wave(part: Part) -> Stimulus:
+    if not isinstance(part.value, Dc | Sine | Pulse | Pwl):
+        raise ValueError(f"{part.reference} needs a stimulus, not {part.value!r}")
+    return part.value
+
+
+def _options(analysis: Analysis) -> str:
+    common = (
+        f"noacct noinit tnom={number(_REFERENCE_C)} reltol={number(analysis.reltol)} "
+        f"abstol={number(analysis.abstol)} vntol={number(analysis.vntol)}"
+    )
+    if not isinstance(analysis, Transient):
+        return common
+    return f"{common} method={analysis.method} trtol={number(analysis.trtol)}"
+
+
+def _analysis_lines(analysis: Analysis, row: Mapping[str, float]) -> list[str]:
+    if isinstance(analysis, OperatingPoint):
+        return [".op"]
+    if isinstance(analysis, DcSweep):
+        start, stop, step = sweep_range(analysis, row)
+        return [f".dc {analysis.source} {number(start)} {number(stop)} {number(step)}"]
+    lines = [f".ic v({node})={number(resolve(value, row))}" for node, value in analysis.initial]
+    largest = number(resolve(analysis.step_s, row) / analysis.step_divisor)
+    end = number(resolve(analysis.stop_s, row))
+    begin = number(resolve(analysis.record_from_s, row))
+    # The fourth number is the largest step; left out, ngspice would take a fiftieth of the span.
+    line = f".tran {largest} {end} {begin} {largest}"
+    return [*lines, line + (" uic" if analysis.use_initial else "")]
+
+
+def sweep_range(analysis: DcSweep, row: Mapping[str, float]) -> tuple[float, float, float]:
+    """Return start, stop and signed step of a DC sweep."""
+    start, stop = resolve(analysis.start, row), resolve(analysis.stop, row)
+    step = abs(resolve(analysis.step, row)) / analysis.step_divisor
+    return start, stop, math.copysign(step, stop - start)
+
+
+def _reading(analysis: Analysis, name: str, text: str, row: Mapping[str, float]) -> str:
+    """Return one ``.meas`` line, its parameters replaced by the row's numbers."""
+    if not _OUTPUT.fullmatch(name) or not _READING.fullmatch(text):
+        raise ValueError(f"reading {name!r}: {text!r} is no plain measurement")
+    kind = {Transient: "tran", DcSweep: "dc", OperatingPoint: "op"}[type(analysis)]
+    body = text.strip().removeprefix(f"{kind} ")
+    filled = re.sub(r"\{([a-z][a-z0-9_]*)\}", lambda m: number(row[m.group(1)]), body)
+    return f".meas {kind} {name} {filled}"

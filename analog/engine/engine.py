@@ -1,0 +1,245 @@
+"""The engine as the rest of the program sees it: rows of parameters in, rows of values out."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from analog.circuits.record import Experiment, Transient
+from analog.engine.build import netlist
+from analog.engine.library import Library, used_library
+from analog.engine.outcome import Failure, FailureKind, Floats, Outcomes, Run
+from analog.engine.pool import Pool
+from analog.errors import RunError
+
+Progress = Callable[[int, int], None]
+
+# ngspice versions this project is tested with.
+TESTED_VERSIONS = ("39", "44")
+
+SECOND_WAY = "gear, a quarter of the step"
+
+_DEFAULT_LIMIT_S = 60.0
+_MENDABLE: tuple[FailureKind, ...] = ("did not converge", "timed out", "engine died", "truncated")
+
+
+@dataclass(slots=True)
+class _Tally:
+    """Values and failures as they come in, for rows numbered as in the caller's array."""
+
+    values: Floats
+    failures: dict[int, Failure] = field(default_factory=dict)
+    retried: dict[int, str] = field(default_factory=dict)
+    runs: int = 0
+    engine_s: float = 0.0
+    busy_s: float = 0.0
+    run: Run | None = None
+
+
+class Engine:
+    """ngspice behind a pool of worker processes; made by `open_engine`, closed by it."""
+
+    name = "ngspice"
+
+    def __init__(self, pool: Pool, library: Library) -> None:
+        self._pool = pool
+        self.library = library
+
+    @property
+    def version(self) -> str:
+        """The version of the library in use, such as ``39.3``; starts a worker to ask it."""
+        if not self._pool.version:
+            self._pool.ready()
+        return self._pool.version
+
+    @property
+    def note(self) -> str:
+        """What to say about this version: empty for a tested one."""
+        if self.version.split(".")[0].rstrip("+") in TESTED_VERSIONS:
+            return ""
+        return (
+            f"ngspice {self.version} is not among the tested versions "
+            f"({', '.join(TESTED_VERSIONS)}); a circuit of known answer came out right"
+        )
+
+    def run(
+        self,
+        experiment: Experiment,
+        names: tuple[str, ...],
+        rows: Floats,
+        progress: Progress | None = None,
+    ) -> Outcomes:
+        """Simulate every row, shape (n, p) in the order of `names`, and return the values.
+
+        `progress` is called with (rows done, rows in all). A row that fails is tried again: alone
+        after a crash or timeout, then (for a transient) by the Gear method at a quarter of the
+        step; `Outcomes.retried` tells which needed that. Raises RunError when the experiment or
+        its measuring code is wrong, ValueError when `rows` does not suit `names`.
+        """
+        table = _table(experiment, names, rows)
+        tally = _Tally(np.full((len(table), len(experiment.outputs)), np.nan))
+        sendable = _finite_rows(table, names, tally)
+        report = _counter(progress, len(table), len(table) - sendable.size)
+        self._pass(experiment, names, table, sendable, tally, report)
+        self._second_way(experiment, names, table, tally)
+        failures = {
+            index: replace(failure, netlist=_failed_text(experiment, names, table[index], index))
+            for index, failure in sorted(tally.failures.items())
+        }
+        return Outcomes(experiment.outputs, tally.values, failures, tally.retried, tally.runs)
+
+    def traces(self, experiment: Experiment, names: tuple[str, ...], row: Floats) -> Run:
+        """Simulate one row and return its traces and values; RunError when there is no data."""
+        table = _table(experiment, names, np.atleast_2d(row))
+        if len(table) != 1:
+            raise ValueError("traces are for one row")
+        tally = _Tally(np.full((1, len(experiment.outputs)), np.nan))
+        sendable = _finite_rows(table, names, tally)
+        self._pass(experiment, names, table, sendable, tally, traces=True)
+        self._second_way(experiment, names, table, tally, traces=True)
+        if tally.run is None or tally.failures:
+            failure = tally.failures[0]
+            text = _failed_text(experiment, names, table[0], 0)
+            raise RunError(failure.kind, failure.reason, text)
+        values = dict(zip(experiment.outputs, tally.values[0].tolist(), strict=True))
+        return replace(tally.run, values=values)
+
+    def netlist(
+        self, experiment: Experiment, names: tuple[str, ...], row: Floats, title: str
+    ) -> str:
+        """Return the netlist of one row as it is simulated; runs under ``ngspice -b``."""
+        table = _table(experiment, names, np.atleast_2d(row))
+        return netlist(experiment, dict(zip(names, table[0].tolist(), strict=True)), title)
+
+    def _second_way(
+        self,
+        experiment: Experiment,
+        names: tuple[str, ...],
+        table: Floats,
+        tally: _Tally,
+        traces: bool = False,
+    ) -> None:
+        again = [i for i, failure in tally.failures.items() if failure.kind in _MENDABLE]
+        other = second_way(experiment)
+        if other is None or not again:
+            return
+        first = dict(tally.failures)
+        self._pass(other, names, table, np.array(sorted(again)), tally, traces=traces)
+        for index in again:
+            if tally.failures[index] is first[index]:
+                del tally.failures[index]
+                tally.retried[index] = SECOND_WAY
+            else:
+                tries = first[index].attempts + 1
+                tally.failures[index] = replace(first[index], attempts=tries)
+
+    def _pass(
+        self,
+        experiment: Experiment,
+        names: tuple[str, ...],
+        table: Floats,
+        indices: np.ndarray[tuple[int], np.dtype[np.int64]],
+        tally: _Tally,
+        report: Callable[[int], None] | None = None,
+        traces: bool = False,
+    ) -> None:
+        """Run the rows at `indices` once and enter what comes back into the tally."""
+        batch = self._pool.batch(experiment, names, table[indices], traces)
+        for local, answer in self._pool.process(batch):
+            own = indices[local]
+            if isinstance(answer, Failure):
+                tally.failures[int(own[0])] = replace(answer, attempts=2)
+                tally.runs += 2
+            else:
+                tally.values[own] = answer.values
+                tally.failures |= {int(own[i]): f for i, f in answer.failures.items()}
+                tally.runs += len(answer.values)
+                tally.engine_s += answer.engine_s
+                tally.busy_s += answer.busy_s
+                tally.run = answer.run or tally.run
+            if report:
+                report(own.size)
+
+
+@contextmanager
+def open_engine(
+    jobs: int | None = None,
+    store: None = None,
+    log: Path | None = None,
+    limit_s: float = _DEFAULT_LIMIT_S,
+) -> Iterator[Engine]:
+    """Open the engine with up to `jobs` workers (default: the cores this process may use).
+
+    Workers start when first needed and are ended when the block is left, at once. `log` names a
+    file that takes ngspice's own messages; `limit_s` is the processor time a sample may take.
+    Raises MachineError when the machine has no ngspice library.
+    """
+    library = used_library()
+    workers = jobs if jobs is not None else len(os.sched_getaffinity(0))
+    if workers < 1:
+        raise ValueError(f"jobs is {workers}; it must be at least 1")
+    pool = Pool(library, workers, log.absolute() if log else None, limit_s)
+    try:
+        yield Engine(pool, library)
+    finally:
+        pool.close()
+
+
+def second_way(experiment: Experiment) -> Experiment | None:
+    """Return the experiment as it is tried when the first way gave no data; None without one."""
+    analysis = experiment.analysis
+    if not isinstance(analysis, Transient):
+        return None
+    finer = replace(analysis, method="gear", step_divisor=analysis.step_divisor * 4)
+    return replace(experiment, analysis=finer)
+
+
+def _table(experiment: Experiment, names: tuple[str, ...], rows: Floats) -> Floats:
+    table = np.ascontiguousarray(rows, dtype=np.float64)
+    if table.ndim != 2 or table.shape[1] != len(names):
+        raise ValueError(f"rows of shape {table.shape} do not suit {len(names)} names")
+    if len(set(names)) != len(names):
+        raise ValueError(f"parameter names repeat: {names}")
+    missing = experiment.circuit.parameters() - set(names)
+    if missing:
+        raise ValueError(f"rows lack the parameters {', '.join(sorted(missing))}")
+    return table
+
+
+def _finite_rows(
+    table: Floats, names: tuple[str, ...], tally: _Tally
+) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Return the indices of rows fit to send; the others become failures here and now."""
+    finite = np.isfinite(table)
+    for index in np.flatnonzero(~finite.all(axis=1)).tolist():
+        name = names[int(np.argmin(finite[index]))]
+        tally.failures[index] = Failure("bad circuit", f"parameter {name} is not finite", "")
+    return np.flatnonzero(finite.all(axis=1))
+
+
+def _counter(progress: Progress | None, total: int, done: int) -> Callable[[int], None]:
+    state = {"done": done}
+
+    def report(more: int) -> None:
+        state["done"] += more
+        if progress is not None:
+            progress(state["done"], total)
+
+    return report
+
+
+def _failed_text(experiment: Experiment, names: tuple[str, ...], row: Floats, index: int) -> str:
+    """Return the netlist of a failed row, or why there is none."""
+    values: Mapping[str, float] = dict(zip(names, row.tolist(), strict=True))
+    if not all(math.isfinite(value) for value in values.values()):
+        return ""
+    try:
+        return netlist(experiment, values, f"sample {index}")
+    except ValueError:
+        return ""

@@ -1,0 +1,131 @@
+"""One worker as the main process sees it: starting it, its processor time, its end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analog.engine.outcome import Failure
+from analog.engine.protocol import Hello, Setup
+
+if TYPE_CHECKING:
+    from analog.engine.pool import Job
+
+# The interpreter starts isolated and takes over the import path before it imports anything of
+# ours, so that the folder the user happens to be in cannot slip modules in.
+_BOOT = (
+    "import sys; from multiprocessing.connection import Connection as C; c = C(int(sys.argv[1])); "
+    "sys.path[:] = c.recv(); from analog.engine.worker import main; main(c)"
+)
+_START_LIMIT_S = 60.0
+
+# Variables that would change what ngspice reads or does.
+_FOREIGN = ("SPICE_", "NGSPICE_")
+
+
+@dataclass(slots=True)
+class Worker:
+    """A running worker process and the job it is busy with."""
+
+    process: subprocess.Popen[bytes]
+    connection: Connection
+    known: set[int] = field(default_factory=set)
+    job: Job | None = None
+    cpu_s: float = 0.0
+    moved_at_s: float = 0.0
+
+    def end(self) -> int:
+        """Kill the process, wait for it and return its exit code (negative: the signal)."""
+        if self.process.poll() is None:
+            self.process.kill()
+        self.connection.close()
+        return self.process.wait()
+
+    def reap(self) -> Failure:
+        """Wait for a process that closed its pipe and say how it ended."""
+        self.connection.close()
+        try:
+            code = self.process.wait(timeout=5)
+        except subprocess.TimeoutExpired:
+            code = self.end()
+        if code == -signal.SIGPROF:
+            return Failure("timed out", "the limit on processor time was reached", "")
+        how = signal.Signals(-code).name if code < 0 else f"exit code {code}"
+        return Failure("engine died", f"the worker process ended with {how}", "")
+
+    def stalled_s(self) -> float:
+        """Return for how long the process has used no processor time (0 while it computes)."""
+        now, used = time.monotonic(), _processor_time_s(self.process.pid)
+        if used != self.cpu_s:
+            self.cpu_s, self.moved_at_s = used, now
+        return now - self.moved_at_s
+
+
+def start_process(setup: Setup) -> Worker:
+    """Start a worker; it answers with a `Hello` on its pipe."""
+    ours, theirs = socket.socketpair()
+    stream = setup.log.open("ab") if setup.log else subprocess.DEVNULL
+    try:
+        process = subprocess.Popen(
+            [sys.executable, "-I", "-W", "ignore", "-c", _BOOT, str(theirs.fileno())],
+            stdin=subprocess.DEVNULL,
+            stdout=stream,
+            stderr=stream,
+            pass_fds=(theirs.fileno(),),
+            env=_environment(),
+        )
+    finally:
+        theirs.close()
+        if not isinstance(stream, int):
+            stream.close()
+    connection = Connection(ours.detach())
+    connection.send([path or str(Path.cwd()) for path in sys.path])
+    connection.send(setup)
+    return Worker(process, connection)
+
+
+def greeting(worker: Worker) -> Hello:
+    """Wait for a started worker's first word."""
+    try:
+        if worker.connection.poll(_START_LIMIT_S):
+            hello = worker.connection.recv()
+            if isinstance(hello, Hello):
+                return hello
+        problem = "it did not answer in time"
+    except (EOFError, ConnectionResetError):
+        problem = worker.reap().reason
+    return Hello("", float("nan"), problem)
+
+
+def end_all(workers: Sequence[Worker]) -> None:
+    """Kill all at once, then wait: a long computation cannot delay the others' end."""
+    for worker in workers:
+        if worker.process.poll() is None:
+            worker.process.kill()
+    for worker in workers:
+        worker.end()
+
+
+def _environment() -> dict[str, str]:
+    kept = {k: v for k, v in os.environ.items() if not k.upper().startswith(_FOREIGN)}
+    # One thread each: the workers themselves share out the cores.
+    return kept | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
+
+def _processor_time_s(pid: int) -> float:
+    """Return user and system time of a process; -1 where the system does not tell."""
+    try:
+        text = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return -1.0
+    fields = text.rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")

@@ -1,0 +1,46 @@
+"""Finding a reducer by its name and holding it to its contract."""
+
+from __future__ import annotations
+
+import importlib
+import math
+import traceback
+from collections.abc import Callable, Mapping
+from typing import cast
+
+from analog.engine.outcome import Run
+
+Reducer = Callable[[Run, Mapping[str, float]], Mapping[str, float]]
+
+
+class ReducerError(Exception):
+    """The measuring code itself is at fault; the text holds its traceback."""
+
+
+def find_reducer(name: str) -> Reducer:
+    """Return the function named ``package.module:function``; ReducerError when there is none."""
+    module, colon, function = name.partition(":")
+    if not colon:
+        raise ReducerError(f"reducer {name!r} is not named as module:function")
+    try:
+        return cast(Reducer, getattr(importlib.import_module(module), function))
+    except (ImportError, AttributeError) as problem:
+        raise ReducerError(f"reducer {name!r}: {problem}") from problem
+
+
+def reduce_run(
+    reducer: Reducer, run: Run, row: Mapping[str, float], outputs: tuple[str, ...]
+) -> list[float]:
+    """Return the outputs in order; ReducerError when one is missing or infinite.
+
+    The reducer is foreign code here: whatever it raises is reported with its traceback.
+    """
+    try:
+        values = reducer(run, row)
+        picked = [float(values[name]) for name in outputs]
+    except Exception as problem:
+        raise ReducerError("".join(traceback.format_exception(problem))) from problem
+    for name, value in zip(outputs, picked, strict=True):
+        if math.isinf(value):
+            raise ReducerError(f"output {name} is infinite; NaN stands for 'it never happened'")
+    return picked

@@ -1,0 +1,162 @@
+"""The worker process: holds one libngspice, takes rows of parameters, answers with values.
+
+Started as a fresh interpreter, never by fork. It sits in a temporary folder of its own with an
+empty ``.spiceinit``, because ngspice executes the one it finds in the current folder when it is
+loaded. A limit on its processor time per sample is set with a timer whose default action ends
+the process: the engine cannot be interrupted in any other way while it computes.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import resource
+import shutil
+import signal
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analog.circuits.record import Experiment
+from analog.engine.build import Deck, prepare
+from analog.engine.known_circuit import KNOWN_CIRCUIT, KNOWN_ROW, charging
+from analog.engine.outcome import Failure, Run
+from analog.engine.protocol import Answer, Hello, Refusal, Setup, Task
+from analog.engine.reducers import Reducer, ReducerError, find_reducer, reduce_run
+from analog.engine.rules import row_problem
+from analog.engine.session import DeadSessionError, NoDataError, Session, c_line
+
+
+@dataclass(slots=True)
+class _Ready:
+    """An experiment's deck with its fixed lines already in C, and its reducer."""
+
+    deck: Deck
+    reducer: Reducer
+    body: list[Any] = field(default_factory=list)
+
+
+def main(connection: Connection) -> None:
+    """Serve one connection until it closes."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    setup: Setup = connection.recv()
+    _enter(setup.folder)
+    try:
+        _serve(connection, setup)
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        pass  # the main process is gone
+    finally:
+        os.chdir("/")
+        shutil.rmtree(setup.folder, ignore_errors=True)
+
+
+def _enter(folder: Path) -> None:
+    """Change into the worker's own folder, with the empty start-up file in place."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    (folder / ".spiceinit").touch()
+    os.chdir(folder)
+
+
+def _serve(connection: Connection, setup: Setup) -> None:
+    try:
+        session = Session(setup.library, _logger(setup.log))
+    except (OSError, NameError) as problem:  # PySpice reports a failed start as a NameError
+        connection.send(Hello("", math.nan, str(problem)))
+        return
+    connection.send(Hello(session.version, _known_answer(session)))
+    ready: dict[int, _Ready | Refusal] = {}
+    while True:
+        message = connection.recv()
+        if isinstance(message, tuple):
+            key, experiment = message
+            ready[key] = _make_ready(experiment)
+            continue
+        known = ready[message.key]
+        answer = known if isinstance(known, Refusal) else _answer(session, known, message, setup)
+        connection.send(answer)
+        if session.dead:
+            return
+
+
+def _known_answer(session: Session) -> float:
+    """Return the known circuit's largest error as a share of its level, NaN when it did not run."""
+    ready = _Ready(prepare(KNOWN_CIRCUIT), charging)
+    ready.body = [c_line(line) for line in ready.deck.body]
+    try:
+        run, _ = _simulate(session, ready, KNOWN_ROW)
+    except (NoDataError, DeadSessionError):
+        return math.nan
+    return charging(run, KNOWN_ROW)["error_share"]
+
+
+def _logger(path: Path | None) -> Callable[[str], None]:
+    """Return a function appending one line to the log, or doing nothing without one."""
+    if path is None:
+        return lambda _line: None
+    # Line by line in append mode, so that several workers can share the file.
+    stream = path.open("a", encoding="utf-8", errors="replace", buffering=1)
+    return lambda line: print(line, file=stream)
+
+
+def _make_ready(experiment: Experiment) -> _Ready | Refusal:
+    try:
+        deck = prepare(experiment)
+        ready = _Ready(deck, find_reducer(experiment.reducer))
+    except (ValueError, KeyError, TypeError) as problem:
+        return Refusal("bad circuit", str(problem))
+    except ReducerError as problem:
+        return Refusal("measuring code failed", str(problem))
+    ready.body = [c_line(line) for line in deck.body]
+    return ready
+
+
+def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer | Refusal:
+    experiment = ready.deck.experiment
+    values = np.full((len(task.rows), len(experiment.outputs)), np.nan)
+    failures: dict[int, Failure] = {}
+    kept: Run | None = None
+    started, engine_s, done = time.perf_counter(), 0.0, 0
+    for index, numbers in enumerate(task.rows.tolist()):
+        row = dict(zip(task.names, numbers, strict=True))
+        signal.setitimer(signal.ITIMER_PROF, setup.limit_s)
+        try:
+            run, spent = _simulate(session, ready, row)
+            engine_s += spent
+            values[index] = reduce_run(ready.reducer, run, row, experiment.outputs)
+            kept = run if task.traces else None
+        except NoDataError as problem:
+            failures[index] = problem.failure()
+        except DeadSessionError as problem:
+            failures[index] = Failure("bad circuit", str(problem), "")
+        except ReducerError as problem:
+            return Refusal("measuring code failed", str(problem))
+        finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
+        done = index + 1
+        if session.dead:
+            break
+    busy_s = time.perf_counter() - started
+    return Answer(values[:done], failures, engine_s, busy_s, kept, ended=session.dead)
+
+
+def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> tuple[Run, float]:
+    """Load, run, read and unload one row; return the run and the time spent in ngspice."""
+    if problem := row_problem(ready.deck.rules, row):
+        raise NoDataError("bad circuit", problem)
+    experiment = ready.deck.experiment
+    head = [c_line(line) for line in ready.deck.head(row, "edgeproof")]
+    tail = [c_line(line) for line in ready.deck.tail(row)]
+    try:
+        session.load([*head, *ready.body, *tail])
+        started = time.perf_counter()
+        run = session.simulate(experiment.analysis, experiment.saves, row)
+        return run, time.perf_counter() - started
+    finally:
+        if not session.dead:
+            session.unload()
