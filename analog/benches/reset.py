@@ -1,0 +1,278 @@
+"""The power-up reset: how long it holds, whether it releases, what its diodes and button bear.
+
+The rail is a straight ramp of the stated rise and fall time; no supply is simulated here.
+"""
+
+from __future__ import annotations
+
+from analog.benches.axes import part_axis, spread_axis
+from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
+from analog.benches.reset_levels import ReceiverLevels
+from analog.benches.reset_limits import Driven, driven_part, limits, notes
+from analog.benches.reset_space import ResetNetwork
+from analog.cards import find_card
+from analog.circuits.record import Dc, Experiment, OperatingPoint, Param, Pwl, Transient
+from analog.circuits.reset_network import CONTACT_OHM, ResetParts, press_at, reset_network
+from analog.design import Design
+
+_REDUCERS = "analog.benches.reset_measures"
+
+
+def plan(design: Design) -> Plan:
+    """Return the reset bench of `design`, whose reset, supply and environment are present."""
+    driven = driven_part(design)
+    network = _network(design, driven)
+    scenes = [_power_up(network), _settled(network), _power_down(network)]
+    if network.reset.button:
+        scenes.append(_button(network))
+    shown = {measure for scene in scenes for measure in scene.measures}
+    return Plan(
+        "reset",
+        "Power-up reset",
+        tuple(measure for measure in _measures(network) if measure.identifier in shown),
+        tuple(scenes),
+        limits(network, driven),
+        notes(network, driven),
+    )
+
+
+RESET = Bench("reset", "Power-up reset", "reset", plan)
+
+
+def _network(design: Design, driven: Driven) -> ResetNetwork:
+    reset = design.reset
+    if reset is None:
+        raise ValueError("the reset bench needs the section reset")
+    levels = ReceiverLevels(find_card(reset.receiver).chosen(reset.maker))
+    valid_v = driven.supply_minimum_v if reset.valid_supply is None else reset.valid_supply
+    return ResetNetwork(reset, design.supply, design.environment, levels, valid_v)
+
+
+def _parts(network: ResetNetwork) -> ResetParts:
+    reset = network.reset
+    spice = None
+    if reset.discharge_diode is not None:
+        spice = tuple(find_card(reset.discharge_diode).columns[0].spice.items())
+    return ResetParts(
+        spice,
+        pin_resistor=reset.pin_resistor is not None,
+        button=reset.button,
+        button_resistor=reset.button_resistor is not None,
+        polarised="electrolytic" in reset.capacitor.technology,
+        receiver=reset.receiver,
+    )
+
+
+def _power_up(network: ResetNetwork) -> Scene:
+    rail = Pwl(
+        (
+            (0.0, 0.0),
+            # A point of the simulation's own at the valid supply, so that nothing is interpolated.
+            (Param("t_on_line"), Param("v_on_line")),
+            (Param("t_rise"), Param("rail")),
+        )
+    )
+    experiment = Experiment(
+        reset_network("Reset: the rail comes up", _parts(network), rail),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
+        ("v(vdd)", "v(pin)"),
+        f"{_REDUCERS}:power_up",
+        (
+            "t_valid",
+            "input_at_valid_supply",
+            "t_earliest",
+            "t_latest",
+            "hold_time",
+            "release_time",
+        ),
+        (
+            ("t_valid", "tran when v(vdd)={valid_supply} rise=last"),
+            ("input_at_valid_supply", "tran find v(pin) when v(vdd)={valid_supply} rise=last"),
+            ("t_earliest", "tran when v(pin)={threshold_low} rise=1"),
+            ("t_latest", "tran when v(pin)={threshold_high} rise=1"),
+            (
+                "hold_time",
+                "tran trig v(vdd) val={valid_supply} rise=last"
+                " targ v(pin) val={threshold_low} rise=1",
+            ),
+            ("release_time", "tran when v(pin)={threshold_high} rise=1"),
+        ),
+    )
+    return Scene(
+        "power-up",
+        "The rail comes up",
+        experiment,
+        network.space(spread_axis(network.supply.rise_time, "s"), leaking=True),
+        network.power_up,
+        ("input_at_valid_supply", "hold_time", "release_time"),
+        (_charging_plot(),),
+    )
+
+
+def _charging_plot() -> Plot:
+    return Plot(
+        "Rail and reset pin while the rail comes up",
+        "hold_time",
+        (Curve("v(vdd)", "rail", "V"), Curve("v(pin)", "reset pin", "V")),
+        (
+            Level("lowest threshold", "threshold_low", "V"),
+            Level("highest threshold", "threshold_high", "V"),
+            Level("valid supply", "valid_supply", "V"),
+        ),
+        (
+            Mark("supply valid", "t_valid", "v(vdd)"),
+            Mark("earliest release", "t_earliest", "v(pin)"),
+            Mark("latest release", "t_latest", "v(pin)"),
+        ),
+    )
+
+
+def _settled(network: ResetNetwork) -> Scene:
+    experiment = Experiment(
+        reset_network("Reset: settled", _parts(network), Dc(Param("rail"))),
+        OperatingPoint(),
+        ("v(pin)",),
+        f"{_REDUCERS}:settled",
+        ("final_level", "release_level_margin"),
+    )
+    return Scene(
+        "settled",
+        "The rail has been up for long",
+        experiment,
+        network.space(leaking=True),
+        network.settled,
+        ("release_level_margin",),
+    )
+
+
+def _power_down(network: ResetNetwork) -> Scene:
+    rail = Pwl(
+        (
+            (0.0, Param("rail")),
+            (Param("t_hold"), Param("rail")),
+            (Param("t_down"), 0.0),
+        )
+    )
+    has_diode = network.reset.discharge_diode is not None
+    saves, outputs = ["v(vdd)", "v(pin)", "i(vpin)"], ["pin_discharge_current", "t_pin_peak"]
+    curves = [Curve("i(vpin)", "into the pin's own diode", "A")]
+    marks = [Mark("peak in the pin", "t_pin_peak", "i(vpin)")]
+    if has_diode:
+        saves.append("i(vdis)")
+        outputs += ["discharge_current", "t_diode_peak"]
+        curves.append(Curve("i(vdis)", "through the discharge diode", "A"))
+        marks.append(Mark("peak in the diode", "t_diode_peak", "i(vdis)"))
+    measures = tuple(name for name in outputs if name.endswith("_current"))
+    experiment = Experiment(
+        reset_network("Reset: the rail goes down", _parts(network), rail),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
+        tuple(saves),
+        f"{_REDUCERS}:power_down",
+        tuple(outputs),
+        tuple((name, f"tran max {_SAVED[name]}") for name in measures),
+    )
+    return Scene(
+        "power-down",
+        "The rail goes down",
+        experiment,
+        network.space(spread_axis(network.supply.fall_time, "s"), leaking=False),
+        network.power_down,
+        measures,
+        (
+            Plot(
+                "Discharge while the rail goes down", measures[-1], tuple(curves), (), tuple(marks)
+            ),
+        ),
+    )
+
+
+_SAVED = {"pin_discharge_current": "i(vpin)", "discharge_current": "i(vdis)"}
+
+
+def _button(network: ResetNetwork) -> Scene:
+    resistor = network.reset.button_resistor
+    more = () if resistor is None else (part_axis(resistor),)
+    press = press_at(Param("t_press"), Param("t_edge"), Param("t_held"))
+    experiment = Experiment(
+        reset_network("Reset: the button", _parts(network), Dc(Param("rail")), press),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
+        ("v(pin)", "i(vbutton)"),
+        f"{_REDUCERS}:button",
+        ("button_current", "t_button_peak"),
+        (("button_current", "tran max i(vbutton)"),),
+    )
+    return Scene(
+        "button",
+        "The reset button is pressed",
+        experiment,
+        network.space(*more, leaking=False),
+        network.button,
+        ("button_current",),
+    )
+
+
+def _measures(network: ResetNetwork) -> tuple[Measure, ...]:
+    reset, rail_v = network.reset, network.supply.rail.nominal
+    constant_s = reset.resistor.nominal * reset.capacitor.nominal
+    ramp_a = reset.capacitor.nominal * rail_v / network.supply.fall_time.nominal
+    foot = reset.button_resistor.nominal if reset.button_resistor is not None else 0.0
+    return (
+        Measure(
+            "input_at_valid_supply",
+            "V",
+            "pin level when the rail becomes valid",
+            "max",
+            rail_v,
+            "the pin when the rail passes the lowest supply of the driven logic for the last time",
+        ),
+        Measure(
+            "hold_time",
+            "s",
+            "reset held after the rail is valid",
+            "min",
+            constant_s,
+            "from the rail's last rise through the valid supply to the pin reaching the lowest "
+            "threshold the receiver may have",
+        ),
+        Measure(
+            "release_level_margin",
+            "V",
+            "final pin level over the highest threshold",
+            "min",
+            rail_v,
+            "the pin after all time, with the leakage of capacitor and input, less the highest "
+            "threshold the receiver may have",
+        ),
+        Measure(
+            "release_time",
+            "s",
+            "latest release after switch-on",
+            "max",
+            constant_s,
+            "from the start of the rail's rise to the pin reaching the highest threshold",
+        ),
+        Measure(
+            "discharge_current",
+            "A",
+            "peak in the discharge diode at power-down",
+            "max",
+            ramp_a,
+            "while the rail falls in a straight line over the stated fall time",
+        ),
+        Measure(
+            "pin_discharge_current",
+            "A",
+            "peak in the pin's own diode at power-down",
+            "max",
+            ramp_a,
+            "what the capacitor pushes through the receiver's protection diode into the rail",
+        ),
+        Measure(
+            "button_current",
+            "A",
+            "peak through the reset button",
+            "max",
+            rail_v / (foot + CONTACT_OHM),
+            f"with a contact of {CONTACT_OHM * 1e3:g} mΩ and an ideal capacitor",
+        ),
+    )

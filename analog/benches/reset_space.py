@@ -1,0 +1,149 @@
+"""The guaranteed values of a reset network, and the rows of parameters they become."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
+from analog.benches.reset_levels import ReceiverLevels
+from analog.cards import technology
+from analog.circuits.reset_network import CONTACT_OHM
+from analog.circuits.space import Axis, Floats, RangeAxis, Space, bend
+from analog.design.record import Environment, Reset, Supply
+from analog.design.values import PartValue
+
+CAPACITOR_LEAKAGE = "reset.capacitor.leakage"
+PIN_LEAKAGE = "reset.receiver.leakage"
+
+USUAL_LEAKAGE_SHARE = 0.1
+"""Nominal capacitor leakage over the largest one the card allows: a capacitor that has been
+under voltage for some hours leaks a tenth or less of it (common practice, no source)."""
+
+STEPS_PER_TIME_CONSTANT = 200.0
+LONGEST_TIME_CONSTANTS = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class LeakageAxis:
+    """Capacitor leakage from none to what the technology card allows at capacitance, ambient
+    and rail; coordinate 0 is `USUAL_LEAKAGE_SHARE` of that."""
+
+    capacitor: PartValue
+    rail_key: str
+    key: str = CAPACITOR_LEAKAGE
+    unit: str = "A"
+    knots: tuple[float, ...] = ()
+
+    def decode(self, u: Floats, before: Mapping[str, Floats]) -> Floats:
+        """Return the leakage in A, shape (n,)."""
+        make = technology(self.capacitor.technology)
+        if make.leakage is None:
+            return np.zeros(np.shape(u))
+        rule, rating = make.leakage, self.capacitor.rating or make.rating_default
+        rows = zip(before[self.capacitor.key], before[self.rail_key], before[AMBIENT], strict=True)
+        most = np.array([rule.maximum_a(float(c), float(v), rating, float(t)) for c, v, t in rows])
+        return bend(u, 0.0, USUAL_LEAKAGE_SHARE * most, most)
+
+
+@dataclass(frozen=True, slots=True)
+class ResetNetwork:
+    """What the scenes of one design's reset have in common."""
+
+    reset: Reset
+    supply: Supply
+    environment: Environment
+    levels: ReceiverLevels
+    valid_supply_v: float
+
+    def space(self, *more: Axis, leaking: bool) -> Space:
+        """Return ambient, rail and parts, then the leakages if `leaking`, then `more`."""
+        reset, rail = self.reset, spread_axis(self.supply.rail, "V")
+        parts = [part_axis(reset.resistor), part_axis(reset.capacitor, self.supply.rail.nominal)]
+        if reset.pin_resistor is not None:
+            parts.append(part_axis(reset.pin_resistor))
+        axes: list[Axis] = [ambient_axis(self.environment), rail, *parts]
+        if leaking:
+            most = self.levels.leakage_a()
+            axes.append(LeakageAxis(reset.capacitor, rail.key))
+            axes.append(RangeAxis(PIN_LEAKAGE, "A", -most, 0.0, most))
+        return Space((*axes, *more))
+
+    def common(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the parameters of the network itself."""
+        reset, rail = self.reset, values[self.supply.rail.key]
+        nothing = np.zeros(np.shape(rail))
+        rows = {
+            "ambient_c": values[AMBIENT],
+            "rail": rail,
+            "r_reset": values[reset.resistor.key],
+            "c_reset": values[reset.capacitor.key],
+            "c_pin": nothing + max(self.levels.capacitance_f(), 1e-15),
+            "leak_c": values.get(CAPACITOR_LEAKAGE, nothing),
+            "g_pin": values.get(PIN_LEAKAGE, nothing) / rail,
+        }
+        if reset.pin_resistor is not None:
+            rows["r_pin"] = values[reset.pin_resistor.key]
+        if reset.button_resistor is not None:
+            rows["r_button"] = values.get(
+                reset.button_resistor.key, nothing + reset.button_resistor.nominal
+            )
+        return rows
+
+    def power_up(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the rows of a rising rail; the run ends a third after the latest release."""
+        rows = self.common(values) | self.levels.over_rail(values[self.supply.rail.key])
+        rail, rise = rows["rail"], values[self.supply.rise_time.key]
+        share = np.minimum(self.valid_supply_v / rail, 0.999)
+        length = charging_time_s(rows)
+        constant = rows["r_reset"] * rows["c_reset"]
+        stop = rise + np.clip(1.3 * length, constant, LONGEST_TIME_CONSTANTS * constant)
+        return rows | {
+            "valid_supply": np.full(np.shape(rail), self.valid_supply_v),
+            "t_rise": rise,
+            "t_on_line": share * rise,
+            "v_on_line": share * rail,
+            "t_stop": stop,
+            "t_step": np.maximum(constant / STEPS_PER_TIME_CONSTANT, stop / 3000.0),
+        }
+
+    def settled(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the rows of a rail that has been up for ever."""
+        return self.common(values) | self.levels.over_rail(values[self.supply.rail.key])
+
+    def power_down(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the rows of a rail that falls to 0 after standing a tenth of the fall time."""
+        fall = values[self.supply.fall_time.key]
+        return self.common(values) | {
+            "t_hold": 0.1 * fall,
+            "t_down": 1.1 * fall,
+            "t_stop": 1.3 * fall,
+            "t_step": fall / 400.0,
+        }
+
+    def button(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the rows of a pressed button, over some discharge time constants."""
+        rows = self.common(values)
+        constant = (CONTACT_OHM + rows.get("r_button", np.zeros(1))) * rows["c_reset"]
+        return rows | {
+            "t_press": constant,
+            "t_edge": constant / 2000.0,
+            "t_held": 10.0 * constant,
+            "t_stop": 7.0 * constant,
+            "t_step": constant / 50.0,
+        }
+
+
+def charging_time_s(rows: Mapping[str, Floats]) -> Floats:
+    """Return how long a step takes to charge the network to ``threshold_high`` (s).
+
+    RC·ln(V/(V − V_P)) with V the level that the leakages leave; infinite when it is not reached.
+    """
+    drawn = rows["leak_c"] + rows["g_pin"] * rows["rail"]
+    level = rows["rail"] - drawn * rows["r_reset"]
+    level = level - rows["g_pin"] * rows["rail"] * rows.get("r_pin", np.zeros(1))
+    share = rows["threshold_high"] / np.maximum(level, 1e-9)
+    reached = -np.log1p(-np.minimum(share, 1.0 - 1e-12))
+    return np.where(share < 1.0, rows["r_reset"] * rows["c_reset"] * reached, np.inf)
