@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from itertools import pairwise
 
 _TOKEN = re.compile(
     r"""\s+
@@ -21,8 +22,9 @@ _TOKEN = re.compile(
 )
 
 FUNCTIONS = frozenset(
-    "abs acos acosh asin asinh atan atanh ceil cos cosh exp floor ln log log10 max min nint pow pwl "
-    "pwr sgn sin sinh sqrt tan tanh u uramp".split()
+    {"abs", "acos", "acosh", "asin", "asinh", "atan", "atanh", "ceil", "cos", "cosh", "exp"}
+    | {"floor", "ln", "log", "log10", "max", "min", "nint", "pow", "pwl", "pwr", "sgn", "sin"}
+    | {"sinh", "sqrt", "tan", "tanh", "u", "uramp"}
 )
 VARIABLES = frozenset({"time", "temper", "pi"})
 
@@ -30,10 +32,8 @@ VARIABLES = frozenset({"time", "temper", "pi"})
 RESERVED = (
     FUNCTIONS
     | VARIABLES
-    | frozenset(
-        "agauss and arctan aunif defined div e gauss hertz i int limit mod not or sqr temp "
-        "ternary_fcn unif v var vec".split()
-    )
+    | {"agauss", "and", "arctan", "aunif", "defined", "div", "e", "gauss", "hertz", "i", "int"}
+    | {"limit", "mod", "not", "or", "sqr", "temp", "ternary_fcn", "unif", "v", "var", "vec"}
 )
 
 
@@ -86,7 +86,7 @@ def _check_tokens(kinds: list[tuple[str, str]], text: str) -> None:
     for name in names:
         if name not in FUNCTIONS and name not in VARIABLES:
             raise ExpressionError(f"{name!r} in {text!r} is no function or variable known here")
-    for (first, left), (second, right) in zip(kinds, kinds[1:], strict=False):
+    for (first, left), (second, right) in pairwise(kinds):
         if first in ("number", "name") and second in ("name", "number", "parameter", "probe"):
             raise ExpressionError(
                 f"{left}{right} in {text!r}: a scale letter or a missing operator"

@@ -31,18 +31,26 @@ _RUNS_PER_RELEASE = 1000
 # A run has reached its stop time when it is short of it by rounding only.
 _STOP_SHARE = 1 - 1e-9
 
-_BAD_CIRCUIT = re.compile(
-    r"circuit not parsed|no such (?:model|device|sub)|unknown (?:subckt|model|parameter)"
-    r"|unrecognized parameter|could not find a valid modelname|unable to find definition"
-    r"|undefined (?:parameter|param)|there aren't any circuits|syntax error"
-    r"|too few (?:nodes|parameters)|error on line|incomplete or empty netlist",
-    re.IGNORECASE,
+# What ngspice says when data are missing, most telling first, and the failure it stands for.
+_TELLING: tuple[tuple[str, FailureKind], ...] = (
+    ("can't find model", "bad circuit"),
+    ("could not find a valid modelname", "bad circuit"),
+    ("unable to find definition", "bad circuit"),
+    ("unknown subckt", "bad circuit"),
+    ("unrecognized parameter", "bad circuit"),
+    ("undefined parameter", "bad circuit"),
+    ("no such function", "bad circuit"),
+    ("no data saved", "bad circuit"),
+    ("circuit not parsed", "bad circuit"),
+    ("there aren't any circuits", "bad circuit"),
+    ("error on line", "bad circuit"),
+    ("timestep too small", "did not converge"),
+    ("singular matrix", "did not converge"),
+    ("out of range", "did not converge"),
+    ("stepping failed", "did not converge"),
+    ("aborted", "did not converge"),
 )
-_NO_CONVERGENCE = re.compile(
-    r"timestep too small|singular matrix|iteration limit|no convergence|convergence"
-    r"|gmin stepping failed|source stepping failed|simulation\(s\) aborted|out of range",
-    re.IGNORECASE,
-)
+_REASON_LENGTH = 300
 
 
 class DeadSessionError(Exception):
@@ -106,19 +114,19 @@ class Session(NgSpiceShared):  # type: ignore[misc]
         self.clear_output()
         self._ngspice_shared.ngSpice_Command(command.encode("ascii"))
         if self.dead:
-            raise DeadSessionError(self.last_message())
+            raise DeadSessionError(self.diagnosis()[1])
         if command == "version -f":
             self.banner = self.stdout
         return self.stdout if join_lines else self._stdout
 
-    def last_message(self) -> str:
-        """Return the most telling of the latest messages, for a failure's reason."""
+    def diagnosis(self) -> tuple[FailureKind | None, str]:
+        """Return what the latest messages say went wrong, and the most telling of them."""
         told = [line.strip() for line in self.messages if line.strip()]
-        for pattern in (_BAD_CIRCUIT, _NO_CONVERGENCE):
+        for pattern, kind in _TELLING:
             for line in told:
-                if pattern.search(line):
-                    return line[:300]
-        return told[-1][:300] if told else "ngspice said nothing"
+                if pattern in line.lower():
+                    return kind, line[:_REASON_LENGTH]
+        return None, told[-1][:_REASON_LENGTH] if told else "ngspice said nothing"
 
     @property
     def version(self) -> str:
@@ -133,9 +141,9 @@ class Session(NgSpiceShared):  # type: ignore[misc]
         array = ffi.new("char *[]", [*lines, ffi.NULL])
         code = self._ngspice_shared.ngSpice_Circ(array)
         if self.dead:
-            raise DeadSessionError(self.last_message())
+            raise DeadSessionError(self.diagnosis()[1])
         if code:
-            raise NoDataError("bad circuit", self.last_message())
+            raise NoDataError("bad circuit", self.diagnosis()[1])
         for message in self.messages:
             # Only a warning to ngspice, which then runs without the parameter.
             if "unrecognized parameter" in message.lower():
@@ -209,13 +217,8 @@ class Session(NgSpiceShared):  # type: ignore[misc]
 
     def _problem(self, what: str, otherwise: FailureKind = "did not converge") -> NoDataError:
         """Return the problem behind missing data, named by what ngspice said."""
-        told = "\n".join(self.messages)
-        kind = otherwise
-        if _BAD_CIRCUIT.search(told):
-            kind = "bad circuit"
-        elif _NO_CONVERGENCE.search(told):
-            kind = "did not converge"
-        return NoDataError(kind, f"{what}: {self.last_message()}")
+        kind, told = self.diagnosis()
+        return NoDataError(kind or otherwise, f"{what}: {told}")
 
 
 def c_line(text: str) -> Any:
