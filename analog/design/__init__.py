@@ -4,7 +4,13 @@
 with all problems of form and of meaning together.
 """
 
-from analog.design.reader import parse_design, read_design
+from analog.design.reader import (
+    ReadDesigns,
+    parse_design,
+    problem_at,
+    read_design,
+    read_designs,
+)
 from analog.design.record import (
     Clocked,
     Conditioner,
@@ -33,9 +39,12 @@ __all__ = [
     "Load",
     "Mains",
     "PartValue",
+    "ReadDesigns",
     "Reset",
     "Spread",
     "Supply",
     "parse_design",
+    "problem_at",
     "read_design",
+    "read_designs",
 ]

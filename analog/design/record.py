@@ -86,6 +86,16 @@ def notation_marks(field: Any) -> tuple[Any, ...]:
     return (*field.metadata, *nested)
 
 
+class Header(Record):
+    """What a design is called; `name` is the report's folder, free text stands in the others."""
+
+    section = "design"
+
+    name: DesignName
+    title: Title = ""
+    notes: FreeText = ""
+
+
 class Mains(Record):
     """The public supply, V rms. The range follows from the nominal where a preset knows it.
 
