@@ -20,9 +20,10 @@ from analog.cards.loader import (
     nearest_names,
     technology,
     technology_names,
+    transformer_for,
 )
 from analog.cards.presets import MainsPreset, mains_preset, mains_presets
-from analog.cards.records import Card, Column, Kind, Law, Leakage, Technology
+from analog.cards.records import Card, Column, Kind, Law, Leakage, ResistorSize, Technology
 
 __all__ = [
     "Card",
@@ -36,6 +37,7 @@ __all__ = [
     "Leakage",
     "MainsPreset",
     "MissingFigureError",
+    "ResistorSize",
     "Source",
     "Technology",
     "UnknownMakerError",
@@ -50,4 +52,5 @@ __all__ = [
     "nearest_names",
     "technology",
     "technology_names",
+    "transformer_for",
 ]

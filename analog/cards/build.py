@@ -16,7 +16,7 @@ from analog.cards.cardfile import (
 )
 from analog.cards.errors import CardFileError
 from analog.cards.figures import CurveTable, FigureTable, Source
-from analog.cards.records import Card, Column, Law, Leakage, Technology
+from analog.cards.records import Card, Column, Law, Leakage, ResistorSize, Technology
 from analog.cards.sources import parse_source
 
 # A Schmitt part is specified by its own thresholds, never by the family's input levels.
@@ -157,6 +157,16 @@ class _Builder:
             self.optional_source(entry.bias_source),
             entry.ageing_low,
             self.optional_source(entry.ageing_source),
+            self._sizes(entry),
+        )
+
+    def _sizes(self, entry: TechnologyEntry) -> tuple[ResistorSize, ...]:
+        if entry.sizes_source is None:
+            return ()
+        source = self.source(entry.sizes_source)
+        return tuple(
+            ResistorSize(size.rating_w, size.limiting_v, size.overload_v, source)
+            for size in entry.sizes
         )
 
     def _law(self, entry: TechnologyEntry) -> Law:

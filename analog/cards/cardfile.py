@@ -28,6 +28,7 @@ Unit = Literal[
     "F",
     "Ω",
     "W",
+    "VA",
     "K/W",
     "A²s",
     "V/s",
@@ -166,6 +167,14 @@ class LeakageEntry(_Strict):
     source: Text
 
 
+class SizeEntry(_Strict):
+    """A resistor size: rated power in W, limiting element and overload voltages in V."""
+
+    rating_w: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    limiting_v: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    overload_v: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
 class TechnologyEntry(_Strict):
     """Tolerance, laws and rating of a resistor or capacitor technology."""
 
@@ -181,6 +190,20 @@ class TechnologyEntry(_Strict):
     bias_source: Text | None = None
     ageing_low: Annotated[float, Field(ge=-1, le=0)] = 0.0
     ageing_source: Text | None = None
+    sizes: list[SizeEntry] = Field(default_factory=list)
+    sizes_source: Text | None = None
+
+    @model_validator(mode="after")
+    def _sourced(self) -> Self:
+        if (self.bias_low or self.bias_high) and self.bias_source is None:
+            raise ValueError("bias_low and bias_high need bias_source")
+        if self.ageing_low and self.ageing_source is None:
+            raise ValueError("ageing_low needs ageing_source")
+        if self.sizes and self.sizes_source is None:
+            raise ValueError("sizes need sizes_source")
+        if not _rises([size.rating_w for size in self.sizes]):
+            raise ValueError("sizes must rise")
+        return self
 
 
 class CardFile(_Strict):

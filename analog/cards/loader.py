@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import math
 import re
 import tomllib
 from collections.abc import Mapping
@@ -126,6 +127,15 @@ def technology_names(kind: str | None = None) -> tuple[str, ...]:
         for card in all_cards()
         if card.technology is not None and kind in (None, card.kind)
         for name in (card.identifier, *card.aliases)
+    )
+
+
+def transformer_for(rating_va: float) -> Card:
+    """Return the transformer card whose rating is nearest to `rating_va`, in ratio."""
+    rated = [card for card in all_cards() if card.kind == "transformer"]
+    return min(
+        rated,
+        key=lambda card: abs(math.log(card.columns[0].figure("rating").centre / rating_va)),
     )
 
 

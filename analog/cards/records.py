@@ -108,6 +108,16 @@ class Leakage:
 
 
 @dataclass(frozen=True, slots=True)
+class ResistorSize:
+    """Voltages a resistor of `rating_w` takes: continuous rms limit and short overload, in V."""
+
+    rating_w: float
+    limiting_v: float
+    overload_v: float
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
 class Technology:
     """How resistors or capacitors of one make behave.
 
@@ -131,6 +141,26 @@ class Technology:
     bias_source: Source | None = None
     ageing_low: float = 0.0
     ageing_source: Source | None = None
+    sizes: tuple[ResistorSize, ...] = ()
+
+    def size(self, rating_w: float) -> ResistorSize:
+        """Return the largest tabulated size of at most `rating_w`, else the smallest of all.
+
+        Raises MissingFigureError when the technology has no sizes (capacitors).
+        """
+        if not self.sizes:
+            raise MissingFigureError(self.identifier, "", "sizes")
+        fitting = [size for size in self.sizes if size.rating_w <= rating_w * (1 + 1e-9)]
+        return fitting[-1] if fitting else self.sizes[0]
+
+    def bias_change(self, voltage_v: float, rating_v: float) -> tuple[float, float]:
+        """Return the lowest and highest relative change at a direct voltage.
+
+        Linear in the voltage up to the rated one: a capacitor loses less than in proportion at
+        first, so the low end is on the safe side.
+        """
+        share = min(abs(voltage_v) / rating_v, 1.0)
+        return self.bias_low * share, self.bias_high * share * share
 
 
 @dataclass(frozen=True, slots=True)
