@@ -56,7 +56,11 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     for outcome in ("passed", "failed", "error"):
         for report in terminalreporter.stats.get(outcome, []):
             ran[group_of(report.nodeid)] += 1
-            figures += [str(value) for name, value in report.user_properties if name == "figure"]
+            figures += [
+                str(value)
+                for name, value in getattr(report, "user_properties", ())
+                if name == "figure"
+            ]
     for report in terminalreporter.stats.get("skipped", []):
         reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
         why[group_of(report.nodeid)][reason.removeprefix("Skipped: ")] += 1
