@@ -22,6 +22,7 @@ from analog.quantities.tolerance import Tolerance, scan_letter, scan_tolerance
 
 _WORD: Final = re.compile(r"[A-Za-z][A-Za-z0-9\-]*")
 _LONE_F: Final = re.compile(r"\s+F(?![A-Za-z0-9])")
+_POINTED_F: Final = re.compile(r"[a-zµμ][0-9]+F$")
 _DOTS: Final = re.compile(r"\s*(?:\.\.\.?|…)\s*")
 _RATING: Final = re.compile(r"[0-9.]+\s*[mk]?[VW](?![A-Za-z0-9])|[0-9]+[VW][0-9]+(?![A-Za-z0-9])")
 
@@ -55,7 +56,8 @@ def read_component(text: str, unit: str, rating_unit: str) -> Component:
     value = scan_value(scanner, unit)
     if value <= 0:
         raise scanner.refuse("the value is not above zero", example(unit), start)
-    _refuse_farad_or_letter(scanner, unit)
+    if unit == "F":
+        _refuse_farad_or_letter(scanner, start)
     scanner.skip_space()
     said = _Said(scan_letter(scanner, unit, value))
     while not _at_end(scanner):
@@ -120,10 +122,11 @@ def _once(scanner: Scanner, present: object, name: str, position: int) -> None:
         raise scanner.refuse(f"the {name} is given twice", _component_remedy(), position)
 
 
-def _refuse_farad_or_letter(scanner: Scanner, unit: str) -> None:
-    """``100n F`` could be 100 nF or ±1 %."""
-    if unit == "F" and scanner.text[scanner.position - 1] != "F" and scanner.take(_LONE_F):
-        raise scanner.refuse("F alone could mean farad or ±1 %", "Write 100nF or 100n 1%")
+def _refuse_farad_or_letter(scanner: Scanner, start: int) -> None:
+    """``100n F`` and ``8p2F`` could end in farad or in the letter for ±1 % (or ±1 pF)."""
+    read = scanner.text[start : scanner.position]
+    if _POINTED_F.search(read) or (not read.endswith("F") and scanner.take(_LONE_F)):
+        raise scanner.refuse("F could mean farad or ±1 %", "Write 100nF or 100n 1%", start)
 
 
 def _around(nominal: Decimal, tolerance: Tolerance) -> Range:

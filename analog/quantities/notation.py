@@ -17,7 +17,8 @@ from analog.quantities.units import IMPLIED, POINT_LETTERS, PREFIXES, SPELLINGS,
 _DIGITS: Final = re.compile(r"[0-9]+(?:\.[0-9]+)?|\.[0-9]+")
 _SIGN: Final = re.compile(r"[+\-\u2212]\s*")
 _LETTER_DIGITS: Final = re.compile(r"([A-Za-z\u00b5\u03bc])([0-9]+)")
-_SPACE: Final = re.compile(r"[ \t\u00a0\u202f]*")
+_SPACES: Final = " \t\u00a0\u202f"
+_SPACE: Final = re.compile(f"[{_SPACES}]*")
 _MOST_CHARACTERS: Final = 200
 _LARGEST: Final = Decimal("1e18")
 
@@ -101,6 +102,9 @@ def open_scanner(text: str) -> Scanner:
     if len(text) > _MOST_CHARACTERS:
         raise QuantityError(text[:20] + "…", 0, "the value is far too long", "Shorten it")
     scanner = Scanner(text)
+    for position, sign in enumerate(text):
+        if not sign.isprintable() and sign not in _SPACES:
+            raise scanner.refuse("a value is one line of plain text", "Remove the sign", position)
     scanner.skip_space()
     if scanner.at_end:
         raise scanner.refuse("the value is empty", "Write a number with its unit")
