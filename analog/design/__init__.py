@@ -4,6 +4,7 @@
 with all problems of form and of meaning together.
 """
 
+from analog.design.completion import lowest_supply, transformer_card
 from analog.design.reader import (
     ReadDesigns,
     parse_design,
@@ -43,8 +44,10 @@ __all__ = [
     "Reset",
     "Spread",
     "Supply",
+    "lowest_supply",
     "parse_design",
     "problem_at",
     "read_design",
     "read_designs",
+    "transformer_card",
 ]
