@@ -123,6 +123,7 @@ class _Builder:
 
     def variant(self, base: Card, entry: VariantEntry) -> Card:
         own = self.tables(entry.figures)
+        spice_source = None if entry.spice is None else self.source(entry.spice.source)
         return Card(
             entry.identifier,
             base.kind,
@@ -130,7 +131,7 @@ class _Builder:
             base.family,
             base.library,
             tuple(entry.aliases),
-            tuple(_varied(column, entry, own) for column in base.columns),
+            tuple(_varied(column, entry, own, spice_source) for column in base.columns),
             base.note,
             base.file,
             base.sha256,
@@ -193,15 +194,17 @@ class _Builder:
         )
 
 
-def _varied(column: Column, entry: VariantEntry, own: Tables) -> Column:
+def _varied(
+    column: Column, entry: VariantEntry, own: Tables, spice_source: Source | None
+) -> Column:
     kept = {name: table for name, table in column.tables.items() if name not in entry.without}
     return Column(
         entry.identifier,
         column.maker,
         {**kept, **own},
         column.curves,
-        column.spice,
-        column.spice_source,
+        column.spice if entry.spice is None else dict(entry.spice.parameters),
+        column.spice_source if entry.spice is None else spice_source,
         column.unlimited_transition,
         column.unlimited_transition_source,
         column.note,

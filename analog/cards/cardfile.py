@@ -132,6 +132,7 @@ class VariantEntry(_Strict):
     aliases: list[Name] = Field(default_factory=list)
     figures: dict[FigureName, FigureEntry] = Field(default_factory=dict)
     without: list[FigureName] = Field(default_factory=list)
+    spice: SpiceEntry | None = None
 
 
 class LawEntry(_Strict):
