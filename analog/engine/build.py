@@ -11,7 +11,7 @@ import logging
 import math
 import re
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -97,13 +97,14 @@ def prepare(experiment: Experiment) -> Deck:
 def netlist(experiment: Experiment, row: Mapping[str, float], title: str) -> str:
     """Return the text exactly as it is simulated, with ``.meas`` lines for the readings.
 
-    Runs as it is under ``ngspice -b``. No library is needed to make it. Raises ValueError as
-    `prepare` does, and KeyError when `row` lacks a parameter.
+    Runs as it is under ``ngspice -b`` and prints the readings; an experiment without any gets the
+    largest and smallest level of each trace, since ngspice simulates nothing in batch mode
+    unless something is asked for. No library is needed to make it. Raises ValueError as `prepare`
+    does, and KeyError when `row` lacks a parameter.
     """
     deck = prepare(experiment)
-    lines = deck.lines(row, printable(title))
-    readings = [_reading(experiment.analysis, *pair, row) for pair in experiment.readings]
-    return "\n".join([*lines[:-1], *readings, lines[-1]]) + "\n"
+    *lines, end = deck.lines(row, printable(title))
+    return "\n".join([*lines, *_readings(experiment, row), end]) + "\n"
 
 
 def refined(experiment: Experiment, divisor: float = 10.0) -> Experiment:
@@ -203,7 +204,8 @@ def _body(circuit: Circuit, libraries: Mapping[str, str]) -> tuple[str, ...]:
     title, *lines = str(spice).splitlines()
     if not title.startswith(".title"):
         raise ValueError("PySpice's netlist does not start with its title")
-    return tuple(line for line in lines if line.strip())
+    # Comments would be read again with every row.
+    return tuple(line for line in lines if line.strip() and not line.lstrip().startswith("*"))
 
 
 def _pyspice_circuit() -> Any:
@@ -287,11 +289,26 @@ def sweep_range(analysis: DcSweep, row: Mapping[str, float]) -> tuple[float, flo
     return start, stop, math.copysign(step, stop - start)
 
 
-def _reading(analysis: Analysis, name: str, text: str, row: Mapping[str, float]) -> str:
+def _readings(experiment: Experiment, row: Mapping[str, float]) -> list[str]:
+    """Return the ``.meas`` lines; in batch mode an operating point prints all by itself."""
+    if isinstance(experiment.analysis, OperatingPoint):
+        return []
+    kind = "tran" if isinstance(experiment.analysis, Transient) else "dc"
+    readings = experiment.readings or tuple(_default_readings(experiment.saves))
+    return [_reading(kind, *reading, row) for reading in readings]
+
+
+def _default_readings(saves: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    for save in saves:
+        plain = re.sub(r"[^a-z0-9]+", "_", save).strip("_")
+        yield f"largest_{plain}", f"max {save}"
+        yield f"smallest_{plain}", f"min {save}"
+
+
+def _reading(kind: str, name: str, text: str, row: Mapping[str, float]) -> str:
     """Return one ``.meas`` line, its parameters replaced by the row's numbers."""
     if not _OUTPUT.fullmatch(name) or not _READING.fullmatch(text):
         raise ValueError(f"reading {name!r}: {text!r} is no plain measurement")
-    kind = {Transient: "tran", DcSweep: "dc", OperatingPoint: "op"}[type(analysis)]
     body = text.strip().removeprefix(f"{kind} ")
     filled = re.sub(r"\{([a-z][a-z0-9_]*)\}", lambda m: number(row[m.group(1)]), body)
     return f".meas {kind} {name} {filled}"

@@ -82,10 +82,6 @@ def uses_time(text: str) -> bool:
 def _check_tokens(kinds: list[tuple[str, str]], text: str) -> None:
     if not kinds:
         raise ExpressionError(f"expression {text!r} is empty")
-    names = [token for kind, token in kinds if kind == "name"]
-    for name in names:
-        if name not in FUNCTIONS and name not in VARIABLES:
-            raise ExpressionError(f"{name!r} in {text!r} is no function or variable known here")
     for (first, left), (second, right) in pairwise(kinds):
         if first in ("number", "name") and second in ("name", "number", "parameter", "probe"):
             raise ExpressionError(
@@ -93,6 +89,10 @@ def _check_tokens(kinds: list[tuple[str, str]], text: str) -> None:
             )
         if left == right == "*":
             raise ExpressionError(f"** in {text!r}: the sign is lost; multiply instead")
+    names = [token for kind, token in kinds if kind == "name"]
+    for name in names:
+        if name not in FUNCTIONS and name not in VARIABLES:
+            raise ExpressionError(f"{name!r} in {text!r} is no function or variable known here")
     # With a choice or a parameter beside it, ngspice 39 ends the process over a pwl().
     if "pwl" in names and ("?" in text or "{" in text):
         raise ExpressionError(f"pwl() must stand alone, without ? or parameters: {text!r}")

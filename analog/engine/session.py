@@ -44,9 +44,10 @@ _TELLING: tuple[tuple[str, FailureKind], ...] = (
     ("circuit not parsed", "bad circuit"),
     ("there aren't any circuits", "bad circuit"),
     ("error on line", "bad circuit"),
-    ("timestep too small", "did not converge"),
-    ("singular matrix", "did not converge"),
     ("out of range", "did not converge"),
+    ("timestep too small; time", "did not converge"),
+    ("singular matrix", "did not converge"),
+    ("timestep too small", "did not converge"),
     ("stepping failed", "did not converge"),
     ("aborted", "did not converge"),
 )
@@ -203,7 +204,7 @@ class Session(NgSpiceShared):  # type: ignore[misc]
         for save in saves:
             vector = self._vector(plot, saved_vector(save))
             if vector is None:
-                raise NoDataError("bad circuit", f"{save} was asked for and is not in the data")
+                raise self._problem(f"{save} is not in the data", "bad circuit")
             traces[save] = vector
         return traces
 
