@@ -26,6 +26,8 @@ from analog.design.record import (
     Reset,
     Supply,
 )
+from analog.design.schema import design_schema, shipped_schema
+from analog.design.starter import starter_text
 from analog.design.values import PartValue, Spread
 
 __all__ = [
@@ -44,10 +46,13 @@ __all__ = [
     "Reset",
     "Spread",
     "Supply",
+    "design_schema",
     "lowest_supply",
     "parse_design",
     "problem_at",
     "read_design",
     "read_designs",
+    "shipped_schema",
+    "starter_text",
     "transformer_card",
 ]

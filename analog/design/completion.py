@@ -57,5 +57,5 @@ def transformer_card(rating_va: float) -> Card:
 
 
 def typical_regulation(rating_va: float) -> float:
-    """Return the typical (no-load − full-load)/full-load voltage of a transformer of `rating_va`."""
+    """Return the typical share by which the open voltage of such a transformer is higher."""
     return transformer_card(rating_va).columns[0].figure("regulation").centre

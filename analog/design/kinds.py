@@ -176,7 +176,7 @@ _NAME_RULE: Final = "a name has only letters, digits, spaces, '-', '_' and '.'"
 PartName = Annotated[
     str,
     Wording(
-        r"[A-Za-z0-9]+(?:[ _.\-]?[A-Za-z0-9]+)*",
+        r"[A-Za-z0-9]+(?:[ _.\-][A-Za-z0-9]+)*",
         _NAME_RULE,
         "Write it as 'edgeproof parts' lists it",
         40,
