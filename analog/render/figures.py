@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from analog.benches.base import Plot
 from analog.quantities import format_quantity
 from analog.render.geometry import text_width
 from analog.render.palette import marker
-from analog.render.picture import Case, Picture, compose, in_words
+from analog.render.picture import Case, Picture, Point, compose, in_words
 from analog.render.spacing import spread_out, stack_rows
 from analog.render.svg import Inline, finish
 
@@ -29,11 +29,12 @@ FONT_PT = 9.0
 ROW_PT = 13.0
 PLOT_PT = WIDTH_PT - LEFT_PT - RIGHT_PT
 
-_SETTINGS = {
+_SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "edgeproof",
     "font.family": "DejaVu Sans",
     "font.size": FONT_PT,
+    "text.parse_math": False,  # names are the user's own text
 }
 _DASHED = (0, (4, 2))
 _LEVEL = (0, (7, 2, 1.5, 2))
@@ -223,13 +224,13 @@ Flag = tuple[float, float, str, int]
 
 
 def _flags(picture: Picture) -> list[Flag]:
-    """Return (x as a share, left edge in pt, text, row) of the name of each measured point."""
+    """Return (x as a share, left edge in pt, text, row) of the name of each measured point.
+
+    A point measured in both cases has one name, at its worst.
+    """
     start, end = picture.window
     spans, names = [], []
-    for point in picture.points:
-        nominal = point.case == 0 and len(picture.cases) > 1
-        name = f"{point.label} (nominal)" if nominal else point.label
-        text = f"{name} {format_quantity(point.x, picture.x_unit)}"
+    for point, text in _named_points(picture):
         room = text_width(text, FONT_PT)
         share = (point.x - start) / (end - start)
         left = min(max(share * PLOT_PT - room / 2, 4 - LEFT_PT), PLOT_PT + RIGHT_PT - room - 4)
@@ -237,6 +238,21 @@ def _flags(picture: Picture) -> list[Flag]:
         names.append((share, left, text))
     rows = stack_rows(spans)
     return [(*name, row) for name, row in zip(names, rows, strict=True)]
+
+
+def _named_points(picture: Picture) -> list[tuple[Point, str]]:
+    unit = picture.x_unit
+    named = []
+    for point in picture.points:
+        twins = [p for p in picture.points if p.label == point.label and p.case != point.case]
+        said = f"{point.label} {format_quantity(point.x, unit)}"
+        if point.case > 0 and twins:
+            said += f" (nominal {format_quantity(twins[0].x, unit)})"
+        elif point.case == 0 and len(picture.cases) > 1:
+            said += " (nominal)"
+        if point.case > 0 or not twins:
+            named.append((point, said))
+    return named
 
 
 def _draw_flags(axes: Axes, flags: Sequence[Flag]) -> None:
@@ -263,6 +279,8 @@ def _draw_flags(axes: Axes, flags: Sequence[Flag]) -> None:
             va="bottom",
             ha="left",
             color=marker("ink"),
+            bbox={"facecolor": marker("card"), "edgecolor": "none", "pad": 1.0},
+            zorder=6,
         )
 
 

@@ -11,6 +11,7 @@ import heapq
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from analog.render.geometry import Box, Point
 
@@ -94,11 +95,8 @@ def _neighbours(board: Board, net: str, state: State) -> Iterator[tuple[float, S
         if board.blocked(target, net) or _inside_body(board, at, target):
             continue
         ahead = board.wires_at(target, net)
-        if len(ahead) not in (0, 2) or (ahead and (ahead[1] - ahead[0]) != 2):
-            continue  # a corner, junction or end of a foreign wire
-        if (heading_axis := direction % 2) in {d % 2 for d in ahead}:
-            continue
-        del heading_axis
+        if ahead and ahead != [(direction + 1) % 2, (direction + 1) % 2 + 2]:
+            continue  # anything but a straight foreign wire across
         cost = 1.0 + (_BEND_COST if heading not in (-1, direction) else 0.0)
         yield cost + (_CROSSING_COST if ahead else 0.0), (target, direction)
 
@@ -152,7 +150,7 @@ def connect(board: Board, net: str, terminals: Iterable[Point]) -> bool:
         path = _search(board, net, tree, set(waiting))
         if path is None:
             return False
-        for a, b in zip(path, path[1:], strict=False):
+        for a, b in pairwise(path):
             board.edges[_edge(a, b)] = net
         tree.update(path)
     return True

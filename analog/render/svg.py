@@ -45,9 +45,10 @@ def finish(svg: str, identifier: str, title: str, description: str) -> Inline:
 
 
 def _drop_metadata(root: ElementTree.Element) -> None:
+    """Remove what is for other programs, and the style rule that would reach the whole page."""
     for parent in list(root.iter()):
         for child in list(parent):
-            if child.tag in (f"{_SVG}metadata", f"{_SVG}title"):
+            if child.tag in (f"{_SVG}metadata", f"{_SVG}title", f"{_SVG}style"):
                 parent.remove(child)
 
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 from analog.render.geometry import Box, Point, around
@@ -109,7 +110,7 @@ def _art(add: Callable[[Any, Any], None]) -> str:
 def _two_terminal(name: str, length: float) -> Shape:
     kind, keywords = _TWO_TERMINAL[name]
 
-    ends = ((0, 0), (length, 0))
+    ends: tuple[Point, Point] = ((0.0, 0.0), (length, 0.0))
     if kind == "SourceV":  # the library puts plus at the far end, a netlist names it first
         ends = (ends[1], ends[0])
 
@@ -122,7 +123,7 @@ def _two_terminal(name: str, length: float) -> Shape:
 
 
 def _line(drawing: Any, elements: Any, *points: Point) -> None:
-    for start, end in zip(points, points[1:], strict=False):
+    for start, end in pairwise(points):
         drawing.add(elements.Line().endpoints(start, end))
 
 
@@ -258,8 +259,8 @@ def _box(terminals: tuple[Point, ...]) -> Shape:
     """Return a rectangle inside the terminals with a straight stub to each."""
     outer = around(terminals)
     across = outer.right > outer.left
-    inset_x, inset_y = (0.5, -0.5) if across else (-0.5, 0.5)
-    body = Box(outer.left + inset_x, outer.bottom + inset_y, outer.right - inset_x, outer.top - inset_y)
+    x, y = (0.5, -0.5) if across else (-0.5, 0.5)
+    body = Box(outer.left + x, outer.bottom + y, outer.right - x, outer.top - y)
 
     def add(drawing: Any, elements: Any) -> None:
         corners = (body.left, body.bottom), (body.right, body.bottom)

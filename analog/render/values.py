@@ -1,0 +1,36 @@
+"""The value of an element as a schematic and a list of parts write it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from analog.circuits.record import Dc, Element, Param, Pulse, Pwl, Sine
+from analog.quantities import format_quantity
+
+_UNITS = {"R": "Ω", "C": "F", "L": "H"}
+
+
+def value_text(element: Element, row: Mapping[str, float]) -> str:
+    """Return the value of an element in words, as the netlist has it: "100 kΩ"."""
+    value = element.value
+    if isinstance(value, str):
+        return ""
+    if isinstance(value, int | float | Param):
+        return format_quantity(_number(value, row), _UNITS.get(element.kind, "1"))
+    unit = "V" if element.kind == "V" else "A"
+    if isinstance(value, Dc):
+        return format_quantity(_number(value.level, row), unit)
+    if isinstance(value, Sine):
+        peak = format_quantity(_number(value.amplitude, row), unit)
+        return f"{peak} peak, {format_quantity(_number(value.frequency_hz, row), 'Hz')}"
+    if isinstance(value, Pulse):
+        ends = (format_quantity(_number(level, row), unit) for level in (value.low, value.high))
+        return " to ".join(ends)
+    if isinstance(value, Pwl):
+        levels = [_number(level, row) for _, level in value.points]
+        return f"{format_quantity(min(levels), unit)} to {format_quantity(max(levels), unit)}"
+    return ""
+
+
+def _number(value: float | Param, row: Mapping[str, float]) -> float:
+    return row[value.name] if isinstance(value, Param) else float(value)
