@@ -11,6 +11,12 @@ from analog.cards.errors import (
     UnknownPartError,
 )
 from analog.cards.figures import CurveTable, Figure, FigureTable, Source
+from analog.cards.listing import (
+    count_sources,
+    low_confidence,
+    part_records,
+    parts_schema,
+)
 from analog.cards.loader import (
     all_cards,
     family_figures,
@@ -43,13 +49,17 @@ __all__ = [
     "UnknownMakerError",
     "UnknownPartError",
     "all_cards",
+    "count_sources",
     "family_figures",
     "find_card",
+    "low_confidence",
     "mains_preset",
     "mains_presets",
     "model_text",
     "models_folder",
     "nearest_names",
+    "part_records",
+    "parts_schema",
     "technology",
     "technology_names",
     "transformer_for",

@@ -140,8 +140,16 @@ def transformer_for(rating_va: float) -> Card:
 
 
 def nearest_names(name: str) -> tuple[str, ...]:
-    """Return up to five card identifiers whose names or aliases resemble `name`, best first."""
+    """Return up to five card identifiers whose names or aliases resemble `name`, best first.
+
+    The name of a sheet that covers several parts (``302x``) gives its parts.
+    """
     index = _index()
+    sheet = [
+        card.identifier for card in all_cards() if _folded(card.file) == f"{_folded(name)}.toml"
+    ]
+    if sheet:
+        return tuple(sheet[:5])
     close = difflib.get_close_matches(_folded(name), list(index), 12, 0.6)
     return tuple(dict.fromkeys(index[key].identifier for key in close))[:5]
 
