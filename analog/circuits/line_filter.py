@@ -210,18 +210,20 @@ def _clamps(parts: FilterParts) -> list[Element]:
     ]
 
 
+_Place = tuple[tuple[float, float], tuple[float, float]] | None
+_BRIDGE: tuple[tuple[str, str, str, _Place], ...] = (
+    ("D1", "sense", "raw", ((8, 7), (8, 10))),
+    ("D2", "far", "raw", ((5, 7), (5, 10))),
+    ("D3", GROUND, "sense", ((8, 0), (8, 3))),
+    ("D4", GROUND, "far", ((5, 0), (5, 3))),
+)
+_SINGLE: tuple[tuple[str, str, str, _Place], ...] = (("D1", "sense", "raw", ((5, 6), (5, 9))),)
+
+
 def _rectifier(parts: FilterParts) -> list[Element]:
-    if parts.supply == "bridge":
-        ends = (
-            ("D1", "sense", "raw", ((8, 7), (8, 10))),
-            ("D2", "far", "raw", ((5, 7), (5, 10))),
-            ("D3", GROUND, "sense", ((8, 0), (8, 3))),
-            ("D4", GROUND, "far", ((5, 0), (5, 3))),
-        )
-    else:
-        ends = (("D1", "sense", "raw", ((5, 6), (5, 9))),)
-        if parts.supply == "full-wave":
-            ends += (("D2", "second", "raw", ((3, 6), (3, 9))),)
+    places = _BRIDGE if parts.supply == "bridge" else _SINGLE
+    if parts.supply == "full-wave":
+        places = (*places, ("D2", "second", "raw", None))
     return [
         Element(
             name,
@@ -229,9 +231,9 @@ def _rectifier(parts: FilterParts) -> list[Element]:
             (anode, cathode),
             model="drect",
             key="supply.rectifier_diode",
-            symbol=Symbol("diode", place) if anode != "second" else None,
+            symbol=None if place is None else Symbol("diode", place),
         )
-        for name, anode, cathode, place in ends
+        for name, anode, cathode, place in places
     ]
 
 

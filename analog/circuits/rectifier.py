@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,18 +59,18 @@ def reservoir_at_crest(
     share = np.full_like(v_peak, 0.25)
     for _ in range(2):
         drop = diodes * emission * _THERMAL_V * np.log1p(i_load / share / saturation_a)
-        settled = _root(lambda start, drop=drop: passed(start, drop)[0], v_peak - drop)
+        settled = _root(partial(passed, drop=drop), v_peak - drop)
         share = np.maximum(passed(settled, drop)[1], 1 / _STEPS)
     return settled
 
 
-def _root(change: Callable[[Floats], Floats], top: Floats) -> Floats:
-    """Return where `change` vanishes between 0 and `top`, by secant steps."""
+def _root(passed: Callable[[Floats], tuple[Floats, Floats]], top: Floats) -> Floats:
+    """Return where the change that `passed` gives vanishes between 0 and `top`, by secants."""
     top = np.maximum(top, 0.0)
-    older, old = top, change(top)
+    older, old = top, passed(top)[0]
     newer = np.maximum(top + old, 0.0)
     for _ in range(_ITERATIONS):
-        new = change(newer)
+        new = passed(newer)[0]
         moved = np.where(new == old, 0.0, new * (newer - older))
         better = newer - moved / np.where(new == old, 1.0, new - old)
         older, old, newer = newer, new, np.clip(better, 0.0, top)

@@ -1,0 +1,236 @@
+"""What the line-sense and the conditioner bench share: winding, filter, their guaranteed values.
+
+Rows of parameters are those of `analog.circuits.line_filter`; on top come ``ambient_c``, the
+start value ``raw_start`` and the times ``t_step``, ``t_start`` (the crest from which on is
+measured), ``t_quarter`` (a quarter of a cycle later), ``t_end``, ``t_record``, ``t_stop``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
+from analog.cards import find_card, transformer_for
+from analog.circuits.line_filter import FilterParts, SpiceArguments
+from analog.circuits.rectifier import reservoir_at_crest
+from analog.circuits.space import Axis, Floats, PartAxis, RangeAxis
+from analog.design import Design, LineSense, Mains, PartValue
+
+MAINS_V = "mains.voltage"
+MAINS_HZ = "mains.frequency"
+RESERVOIR = "supply.reservoir"
+
+STEPS_PER_CYCLE = 130
+"""Longest step, as a share of the cycle. The tolerances shorten it where the trace bends."""
+
+SETTLING_TIME_CONSTANTS = 10.0
+MOST_CYCLES = 40
+
+USUAL_RESERVOIR_F = 470e-6
+STATED_REGULATION_SHARE = 0.1
+"""A regulation that the design states is taken to be right within this share (common practice,
+no source: copper and winding spread)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Winding:
+    """The sensed winding: rated voltage (V rms), rating (VA), regulation low, typical, high."""
+
+    voltage_v: float
+    rating_va: float
+    regulation: tuple[float, float, float]
+    key: str
+
+    @property
+    def rated_ohm(self) -> float:
+        """Return the rated load resistance; the winding's own is that times the regulation."""
+        return self.voltage_v**2 / self.rating_va
+
+
+@dataclass(frozen=True, slots=True)
+class LineNetwork:
+    """Winding, supply and filter of one design, with `mains` and `line_sense` present."""
+
+    design: Design
+    mains: Mains
+    sense: LineSense
+    winding: Winding
+    parts: FilterParts
+
+    def axes(self, detailed: bool = True) -> list[Axis]:
+        """Return ambient, mains, winding, rail, supply and filter, in this order.
+
+        Without `detailed` the reservoir stays at its nominal: it moves the crest of a leg, not
+        the times at which thresholds are passed.
+        """
+        design, mains, sense = self.design, self.mains, self.sense
+        tolerance = mains.frequency_tolerance
+        axes: list[Axis] = [
+            ambient_axis(design.environment),
+            RangeAxis(MAINS_V, "V", mains.voltage_minimum, mains.voltage, mains.voltage_maximum),
+            RangeAxis(
+                MAINS_HZ,
+                "Hz",
+                mains.frequency * (1 - tolerance),
+                mains.frequency,
+                mains.frequency * (1 + tolerance),
+            ),
+            RangeAxis(self.winding.key, "1", *self.winding.regulation),
+            spread_axis(design.supply.rail, "V"),
+        ]
+        if self.parts.supply != "none":
+            axes.append(spread_axis(design.supply.load_current, "A"))
+            if detailed and design.supply.reservoir is not None:
+                axes.append(part_axis(design.supply.reservoir))
+        axes += [part_axis(sense.series_resistor), self.capacitor_axis()]
+        if sense.bleed_resistor is not None:
+            axes.append(part_axis(sense.bleed_resistor))
+        return axes
+
+    def capacitor_axis(self) -> PartAxis:
+        """Return the filter capacitor, which bears up to the rail as direct voltage."""
+        return part_axis(self.sense.capacitor, self.design.supply.rail.high)
+
+    @property
+    def settling_cycles(self) -> int:
+        """Return the whole cycles before the measured one: ten filter time constants."""
+        resistor, capacitor = self.sense.series_resistor, self.sense.capacitor
+        longest_s = (
+            resistor.nominal
+            * (1 + resistor.tolerance_high)
+            * capacitor.nominal
+            * (1 + capacitor.tolerance_high)
+        )
+        wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest_s * self.mains.frequency)
+        return min(max(1, wanted), MOST_CYCLES)
+
+    def rows(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the network's parameters and times for {axis key: values, shape (n,)}."""
+        sense, mains_hz = self.sense, values[MAINS_HZ]
+        rows = {
+            "ambient_c": values[AMBIENT],
+            "f_mains": mains_hz,
+            **self._source(values),
+            "v_rail": values[self.design.supply.rail.key],
+            "r_series": values[sense.series_resistor.key],
+            "c_filter": values[sense.capacitor.key],
+        }
+        if sense.bleed_resistor is not None:
+            rows["r_bleed"] = values[sense.bleed_resistor.key]
+        if self.parts.supply != "none":
+            rows |= self._supply(values, rows)
+        return rows | self._times(mains_hz)
+
+    def _source(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return open-circuit peak and resistance of the winding.
+
+        Rated voltage is that at the rated load and nominal mains, regulation (no-load less
+        full-load over full-load): V_oc = V·(1 + reg), R = V²/S·reg.
+        """
+        regulation = values[self.winding.key]
+        share = values[MAINS_V] / self.mains.voltage
+        return {
+            "v_peak": math.sqrt(2) * self.winding.voltage_v * (1 + regulation) * share,
+            "r_source": self.winding.rated_ohm * regulation,
+        }
+
+    def _supply(
+        self, values: Mapping[str, Floats], rows: Mapping[str, Floats]
+    ) -> dict[str, Floats]:
+        spice = dict(self.parts.rectifier)
+        load = values[self.design.supply.load_current.key]
+        nominal = self.design.supply.reservoir
+        usual = USUAL_RESERVOIR_F if nominal is None else nominal.nominal
+        reservoir = values.get(RESERVOIR, np.full(np.shape(load), usual))
+        start = reservoir_at_crest(
+            rows["v_peak"],
+            rows["r_source"],
+            reservoir,
+            load,
+            rows["f_mains"],
+            diodes=2 if self.parts.supply == "bridge" else 1,
+            pulses=1 if self.parts.supply == "half-wave" else 2,
+            saturation_a=spice["IS"],
+            emission=spice.get("N", 1.0),
+        )
+        return {"i_load": load, "c_reservoir": reservoir, "raw_start": start}
+
+    def _times(self, mains_hz: Floats) -> dict[str, Floats]:
+        cycle, settled = 1 / mains_hz, self.settling_cycles
+        return {
+            "t_step": cycle / STEPS_PER_CYCLE,
+            "t_record": cycle * (settled - 0.02),
+            "t_start": cycle * settled,
+            "t_quarter": cycle * (settled + 0.25),
+            "t_end": cycle * (settled + 1),
+            "t_stop": cycle * (settled + 1.5),
+        }
+
+
+def line_network(design: Design) -> LineNetwork:
+    """Return the network of a design; ValueError without its mains or line_sense section."""
+    sense = design.line_sense
+    if sense is None or design.mains is None:
+        raise ValueError("the line-sense network needs the sections mains and line_sense")
+    parts = FilterParts(
+        supply=_shared_supply(design, sense),
+        bleed=sense.bleed_resistor is not None,
+        rectifier=_rectifier_spice(design.supply.rectifier_diode),
+        clamp=_spice(sense.clamp_diode) if sense.clamp == "diodes" else None,
+        polarised_reservoir=_is_electrolytic(design.supply.reservoir),
+    )
+    return LineNetwork(design, design.mains, sense, _winding(design, sense), parts)
+
+
+def _shared_supply(
+    design: Design, sense: LineSense
+) -> Literal["none", "half-wave", "full-wave", "bridge"]:
+    """Return how the sensed winding feeds the supply.
+
+    A grounded winding cannot feed a bridge: with a bridge supply and no winding of its own the
+    sensed winding is a second one like the supply's, which feeds nothing.
+    """
+    if sense.topology == "bridge-leg":
+        return "bridge"
+    if sense.winding_voltage is not None or design.supply.rectifier == "bridge":
+        return "none"
+    return design.supply.rectifier
+
+
+def _winding(design: Design, sense: LineSense) -> Winding:
+    supply = design.supply
+    voltage, rating = sense.winding_voltage, sense.winding_rating
+    if voltage is not None:
+        stated, key = sense.winding_regulation, "line_sense.winding_regulation"
+    else:
+        voltage, rating = supply.transformer_voltage, supply.transformer_rating
+        stated, key = supply.transformer_regulation, "supply.transformer_regulation"
+    if voltage is None or rating is None:
+        raise ValueError("the sensed winding needs its voltage and its rating")
+    if stated is not None:
+        share = STATED_REGULATION_SHARE
+        return Winding(voltage, rating, (stated * (1 - share), stated, stated * (1 + share)), key)
+    figure = transformer_for(rating).columns[0].figure("regulation")
+    return Winding(voltage, rating, (figure.low, figure.centre, figure.high), key)
+
+
+def _spice(diode: str) -> SpiceArguments:
+    return tuple(find_card(diode).columns[0].spice.items())
+
+
+def _rectifier_spice(diode: str) -> SpiceArguments:
+    """Return the parameters of a mains rectifier without its stored charge.
+
+    The current through it ends near zero at mains frequency; with a transit time of 2 µs the
+    thresholds are passed at most 1.2 µs later, at three times the simulation's cost.
+    """
+    return tuple((name, value) for name, value in _spice(diode) if name != "TT")
+
+
+def _is_electrolytic(reservoir: PartValue | None) -> bool:
+    return reservoir is None or "electrolytic" in reservoir.technology

@@ -1,0 +1,134 @@
+"""What the receiver of the filtered signal guarantees: thresholds, input current, slowest edge.
+
+The receiver is the Schmitt stage, or the clocked part itself where there is none; a plain input
+counts from V_IH and is certainly low below V_IL, with no hysteresis in between. Every maker's
+column is judged whole: V_P of one with V_N of another is no part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analog.cards import Card, Column, Figure, find_card
+from analog.circuits.space import Floats, RangeAxis
+from analog.circuits.thresholds import Thresholds, figure_line, schmitt_thresholds
+from analog.design import Design
+
+LEAKAGE_HOT_C = 125.0
+
+
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """The part at the filter's output; `section` is where the design names it.
+
+    `inputs` of it are in parallel, `suffix` is ``_tied`` for a gate with both inputs tied.
+    """
+
+    card: Card
+    columns: tuple[Column, ...]
+    section: str
+    inputs: int
+    suffix: str = ""
+
+    @property
+    def schmitt(self) -> bool:
+        """Tell whether the input has hysteresis."""
+        return self.card.kind == "schmitt"
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """Return the figures of the upper and the lower threshold."""
+        return (f"V_P{self.suffix}", f"V_N{self.suffix}") if self.schmitt else ("V_IH", "V_IL")
+
+    def thresholds(self, column: Column, rail_low: float, rail_high: float) -> Thresholds:
+        """Return the thresholds of one column of a Schmitt input between two supplies (V)."""
+        return schmitt_thresholds(column, rail_low, rail_high, self.suffix)
+
+    def capacitance_axis(self) -> RangeAxis:
+        """Return the input capacitance (F) of all inputs, over all columns."""
+        figures = [column.figure("C_in") for column in self.columns]
+        return RangeAxis(
+            f"{self.section}.input_capacitance",
+            "F",
+            self.inputs * min(figure.low for figure in figures),
+            self.inputs * max(figure.centre for figure in figures),
+            self.inputs * max(figure.high for figure in figures),
+        )
+
+    def leakage_axis(self) -> RangeAxis:
+        """Return the input current as a share of the largest allowed, either way."""
+        return RangeAxis(f"{self.section}.input_leakage", "1", -1.0, 0.0, 1.0)
+
+    def leakage_a(self, ambient_c: Floats) -> Floats:
+        """Return the largest input current (A) at each ambient temperature, shape (n,).
+
+        From the 25 °C figure to the hot one exponentially, as junction leakage grows.
+        """
+        cold = self.inputs * max(c.figure("I_in_leakage").high for c in self.columns)
+        hot = self.inputs * max(c.figure("I_in_leakage_hot").high for c in self.columns)
+        share = np.clip((ambient_c - 25.0) / (LEAKAGE_HOT_C - 25.0), 0.0, 1.0)
+        return np.asarray(cold * (hot / cold) ** share)
+
+    def level_rows(self, rail: Floats) -> dict[str, Floats]:
+        """Return per column k the levels at each rail: ``c{k}_p_max``, ``_p_min``, ``_n_max``,
+        ``_n_min``, ``_h_min`` (V); over all columns ``v_high`` and ``v_low``.
+
+        For a plain input V_IH and V_IL stand for the ends of both thresholds.
+        """
+        rows: dict[str, Floats] = {}
+        for k, column in enumerate(self.columns):
+            rows |= {f"c{k}_{name}": level for name, level in self._levels(column, rail).items()}
+        many = range(len(self.columns))
+        rows["v_high"] = np.max([rows[f"c{k}_p_max"] for k in many], axis=0)
+        rows["v_low"] = np.min([rows[f"c{k}_n_min"] for k in many], axis=0)
+        return rows
+
+    def _levels(self, column: Column, rail: Floats) -> dict[str, Floats]:
+        ends = (float(np.min(rail)), float(np.max(rail)))
+        if self.schmitt:
+            lines = self.thresholds(column, *ends)
+            (p_min, _, p_max), (n_min, _, n_max) = lines.v_p.at(rail), lines.v_n.at(rail)
+            h_min = lines.v_h.at(rail)[0]
+        else:
+            p_max = n_max = figure_line(column, "V_IH", *ends).at(rail)[0]
+            p_min = n_min = figure_line(column, "V_IL", *ends).at(rail)[2]
+            h_min = np.zeros(np.shape(rail))
+        return {"p_max": p_max, "p_min": p_min, "n_max": n_max, "n_min": n_min, "h_min": h_min}
+
+    def upper(self, column: Column, vdd: float) -> Figure:
+        """Return the figure whose guaranteed end certainly counts as high at `vdd` (V)."""
+        return column.figure(self.names[0], vdd=vdd)
+
+    def lower(self, column: Column, vdd: float) -> Figure:
+        """Return the figure whose guaranteed end certainly counts as low at `vdd` (V)."""
+        return column.figure(self.names[1], vdd=vdd)
+
+    def high_v(self, column: Column, vdd: float) -> float:
+        """Return V_P max or V_IH of a column (V)."""
+        figure = self.upper(column, vdd)
+        return figure.high if self.schmitt else figure.low
+
+    def low_v(self, column: Column, vdd: float) -> float:
+        """Return V_N min or V_IL of a column (V)."""
+        figure = self.lower(column, vdd)
+        return figure.low if self.schmitt else figure.high
+
+
+def receiver_of(design: Design) -> Receiver:
+    """Return the receiver of a design's filtered signal; ValueError when it has none."""
+    conditioner = design.conditioner
+    if conditioner is not None and conditioner.part != "none":
+        card = find_card(conditioner.part)
+        columns = card.chosen(conditioner.maker)
+        if not conditioner.inputs_tied:
+            return Receiver(card, columns, "conditioner", 1)
+        # A maker who gives no figures for tied inputs is judged only when the design names it.
+        tied = tuple(column for column in columns if column.has("V_P_tied"))
+        return Receiver(card, tied or columns, "conditioner", 2, "_tied" if tied else "")
+    clocked = design.clocked
+    if clocked is None:
+        raise ValueError("the line-sense bench needs a receiver: conditioner or clocked")
+    card = find_card(clocked.part)
+    return Receiver(card, card.chosen(clocked.maker), "clocked", clocked.count)

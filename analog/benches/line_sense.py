@@ -1,0 +1,270 @@
+"""Line sense: what the RC filter makes of the transformer's voltage at the receiver's pin.
+
+The receiver's thresholds are data here, not a simulated part: one run serves all makers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
+from analog.benches.line_limits import (
+    ONE_EDGE,
+    clamp_limits,
+    level_limits,
+    resistor_limits,
+    transition_limits,
+)
+from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_network
+from analog.benches.line_receiver import Receiver, receiver_of
+from analog.benches.line_sense_measures import OUTPUTS
+from analog.circuits.line_filter import PROTECTION, line_filter, receiver_pin
+from analog.circuits.record import Circuit, Experiment, Param, Transient
+from analog.circuits.space import Floats, Space
+from analog.design import Design
+from analog.verdicts import Limit
+
+ZERO_SHARE = {"positive": 0.75, "negative": 0.25}
+"""Where in the cycle after the sensed winding's crest the mains rises through zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class Derive:
+    """Turns a scene's axes into rows of parameters."""
+
+    network: LineNetwork
+    receiver: Receiver
+
+    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        rows = self.network.rows(values)
+        rail = rows["v_rail"]
+        leakage = values[self.receiver.leakage_axis().key]
+        polarity = self.network.sense.polarity
+        return {
+            **rows,
+            **self.receiver.level_rows(rail),
+            "c_in": values[self.receiver.capacitance_axis().key],
+            "i_leak": leakage * self.receiver.leakage_a(rows["ambient_c"]),
+            "v_10": 0.1 * rail,
+            "v_90": 0.9 * rail,
+            "zero_share": 0 * rail + ZERO_SHARE[polarity],
+        }
+
+
+def plan(design: Design) -> Plan:
+    """Return the line-sense bench of `design`; ValueError without line_sense, mains, receiver."""
+    network, receiver = line_network(design), receiver_of(design)
+    return Plan(
+        "line_sense",
+        "Line sense",
+        _measures(network, receiver),
+        (_scene(network, receiver),),
+        _limits(network, receiver),
+        _notes(network, receiver),
+    )
+
+
+LINE_SENSE = Bench("line_sense", "Line sense", "line_sense", plan)
+
+
+def _scene(network: LineNetwork, receiver: Receiver) -> Scene:
+    axes = [*network.axes(), receiver.capacitance_axis(), receiver.leakage_axis()]
+    return Scene(
+        "line",
+        "One settled mains cycle at the receiver's pin",
+        _experiment(network, receiver),
+        Space(tuple(axes)),
+        Derive(network, receiver),
+        OUTPUTS[:11],
+        _plots(),
+    )
+
+
+def _experiment(network: LineNetwork, receiver: Receiver) -> Experiment:
+    elements, models = line_filter(network.parts)
+    x = network.parts.right_x + (8 if network.parts.clamp is not None else 6)
+    pin = receiver_pin(receiver.card.family, receiver.card.identifier, x)
+    start = (("raw", Param("raw_start")),) if network.parts.supply != "none" else ()
+    return Experiment(
+        Circuit("Line sense", (*elements, *pin), (*models, PROTECTION)),
+        Transient(
+            Param("t_stop"),
+            Param("t_step"),
+            Param("t_record"),
+            reltol=1e-5,
+            initial=start,
+        ),
+        ("v(sense)", "v(pin)", "i(vpin)"),
+        "analog.benches.line_sense_measures:line_sense",
+        OUTPUTS,
+        _READINGS,
+    )
+
+
+_READINGS = (
+    ("pin_peak", "tran max v(pin) from={t_start} to={t_end}"),
+    ("pin_trough", "tran min v(pin) from={t_start} to={t_end}"),
+    (
+        "rise_time",
+        "tran trig v(pin) val={v_10} td={t_quarter} rise=1 "
+        "targ v(pin) val={v_90} td={t_quarter} rise=1",
+    ),
+    (
+        "fall_time",
+        "tran trig v(pin) val={v_90} td={t_start} fall=1 "
+        "targ v(pin) val={v_10} td={t_start} fall=1",
+    ),
+    ("t_high", "tran when v(pin)={v_high} td={t_quarter} rise=1"),
+    ("t_low", "tran when v(pin)={v_low} td={t_start} fall=1"),
+)
+
+
+def _plots() -> tuple[Plot, ...]:
+    pin = Curve("v(pin)", "receiver pin", "V")
+    thresholds = (
+        Level("certainly high", "v_high", "V"),
+        Level("certainly low", "v_low", "V"),
+    )
+    marks = (Mark("high", "t_high", "v(pin)"), Mark("low", "t_low", "v(pin)"))
+    extremes = (Mark("crest", "t_peak", "v(pin)"), Mark("trough", "t_trough", "v(pin)"))
+    return (
+        Plot(
+            "Sensed voltage and receiver pin",
+            "high_level_margin",
+            (Curve("v(sense)", "sensed winding", "V"), pin),
+            (*thresholds, Level("rail", "v_rail", "V")),
+            (*marks, *extremes),
+        ),
+        Plot(
+            "Receiver pin where its low level is worst",
+            "low_level_margin",
+            (pin,),
+            thresholds,
+            (*marks, *extremes),
+        ),
+        Plot(
+            "Rising edge at the receiver pin",
+            "rise_time",
+            (pin,),
+            (Level("10 % of the rail", "v_10", "V"), Level("90 % of the rail", "v_90", "V")),
+            (Mark("10 %", "t_rise_10", "v(pin)"), Mark("90 %", "t_rise_90", "v(pin)")),
+            ("t_rise_10", "t_rise_90"),
+        ),
+    )
+
+
+def _measures(network: LineNetwork, receiver: Receiver) -> tuple[Measure, ...]:
+    rail_v = network.design.supply.rail.nominal
+    cycle_s = 1 / network.mains.frequency
+    winding_v = network.winding.voltage_v
+    upper, lower = ("V_P max", "V_N min") if receiver.schmitt else ("V_IH", "V_IL")
+    current_a = math.sqrt(2) * winding_v / network.sense.series_resistor.nominal
+    power_w = winding_v**2 / network.sense.series_resistor.nominal
+    return (
+        Measure(
+            "high_level_margin",
+            "V",
+            "crest at the pin over the highest threshold",
+            "min",
+            rail_v,
+            f"peak at the receiver pin − {upper}, the worst maker's",
+        ),
+        Measure(
+            "low_level_margin",
+            "V",
+            "trough at the pin under the lowest threshold",
+            "min",
+            rail_v,
+            f"{lower} − trough at the receiver pin, the worst maker's",
+        ),
+        Measure("rise_time", "s", "rise at the pin", "max", cycle_s, "10-90 % of the rail"),
+        Measure("fall_time", "s", "fall at the pin", "max", cycle_s, "90-10 % of the rail"),
+        Measure(
+            "threshold_transit_time",
+            "s",
+            "time between the thresholds",
+            "max",
+            cycle_s,
+            f"between {lower} and {upper}, the slower direction and maker",
+        ),
+        Measure(
+            "slew_at_threshold",
+            "V/s",
+            "slew at the thresholds",
+            "min",
+            2 * math.pi * network.mains.frequency * rail_v,
+            f"|dv/dt| at {upper} rising and {lower} falling, the smaller",
+        ),
+        Measure(
+            "crossing_delay",
+            "s",
+            "delay of the rising edge",
+            "max",
+            cycle_s,
+            f"from the positive-going zero of the mains to {upper} at the pin, "
+            f"sensed end {network.sense.polarity}",
+        ),
+        Measure(
+            "input_clamp_current",
+            "A",
+            "peak into the input's own protection",
+            "max",
+            current_a,
+            "largest current into the receiver's terminal, either way",
+        ),
+        Measure(
+            "series_resistor_power", "W", "power in the series resistor", "max", power_w, "mean"
+        ),
+        Measure(
+            "series_resistor_voltage",
+            "V",
+            "voltage across the series resistor",
+            "max",
+            winding_v,
+            "rms",
+        ),
+        Measure(
+            "edges_per_cycle",
+            "1",
+            "rising edges per mains cycle",
+            "both",
+            1.0,
+            "at the receiver's guaranteed thresholds, the maker and pair farthest from one",
+        ),
+    )
+
+
+def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, ...]]:
+    design = network.design
+    rail = design.supply.rail
+    limits = {
+        **level_limits(receiver, rail),
+        "input_clamp_current": clamp_limits(receiver),
+        **resistor_limits(network.sense.series_resistor, design.environment.ambient_maximum),
+        "edges_per_cycle": (ONE_EDGE,),
+    }
+    if not receiver.schmitt:
+        edges = transition_limits(receiver.columns, rail)
+        limits |= {"rise_time": edges, "fall_time": edges}
+    return {measure: found for measure, found in limits.items() if found}
+
+
+def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
+    low, typical, high = (f"{100 * share:.3g}" for share in network.winding.regulation)
+    notes = [
+        f"Winding of {network.winding.voltage_v:g} V, {network.winding.rating_va:g} VA with a "
+        f"regulation of {low} % to {high} %, {typical} % typical.",
+        "The receiver's pin has a series resistor and protection diodes (from memory); they act "
+        "beside any clamp diodes outside.",
+    ]
+    if network.parts.supply == "none" and network.sense.winding_voltage is None:
+        notes.append("The sensed winding is taken as one of its own that feeds nothing else.")
+    if network.parts.supply != "none" and network.design.supply.reservoir is None:
+        notes.append(f"No reservoir is stated: {1e6 * USUAL_RESERVOIR_F:g} µF is taken.")
+    if network.parts.supply != "none":
+        notes.append("The stored charge of the rectifier diodes is left out (about 1 µs).")
+    if not receiver.schmitt:
+        notes.append("The filtered edge is judged at the clocked part itself, hysteresis 0.")
+    return tuple(notes)

@@ -1,0 +1,190 @@
+"""What is read off the traces of a line-sense run; called in the engine's workers.
+
+All is read from one settled cycle that starts at the crest of the sensed winding: the falling
+edge from ``t_start`` on, the rising edge from ``t_quarter`` on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analog.engine import Run
+from analog.measures import (
+    crossings,
+    edge_time,
+    first_crossing,
+    peak,
+    rms,
+    schmitt_edges,
+    slope_at,
+    window,
+)
+
+Floats = NDArray[np.float64]
+
+OUTPUTS = (
+    "high_level_margin",
+    "low_level_margin",
+    "rise_time",
+    "fall_time",
+    "threshold_transit_time",
+    "slew_at_threshold",
+    "crossing_delay",
+    "input_clamp_current",
+    "series_resistor_power",
+    "series_resistor_voltage",
+    "edges_per_cycle",
+    "pin_peak",
+    "pin_trough",
+    "t_peak",
+    "t_trough",
+    "t_high",
+    "t_low",
+    "t_rise_10",
+    "t_rise_90",
+    "t_fall_90",
+    "t_fall_10",
+)
+
+
+def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Return all measures of the bench and the times of the marks."""
+    time, pin = run.time, run.trace("v(pin)")
+    cycle = window(time, pin, row["t_start"], row["t_end"])
+    columns = _columns(row)
+    crest, trough = float(np.max(cycle[1])), float(np.min(cycle[1]))
+    return {
+        "high_level_margin": min(crest - levels["p_max"] for levels in columns),
+        "low_level_margin": min(levels["n_min"] - trough for levels in columns),
+        **_transitions(time, pin, row),
+        "threshold_transit_time": _worst(
+            [_transit(time, pin, levels, row) for levels in columns], max
+        ),
+        "slew_at_threshold": _worst([_slew(time, pin, levels, row) for levels in columns], min),
+        "crossing_delay": crossing_delay(time, pin, row),
+        **_stress(run, row),
+        "edges_per_cycle": edges_per_cycle(time, pin, columns, row),
+        "pin_peak": crest,
+        "pin_trough": trough,
+        "t_peak": float(cycle[0][np.argmax(cycle[1])]),
+        "t_trough": float(cycle[0][np.argmin(cycle[1])]),
+        "t_high": first_crossing(time, pin, row["v_high"], True, row["t_quarter"]),
+        "t_low": first_crossing(time, pin, row["v_low"], False, row["t_start"]),
+    }
+
+
+def edges_per_cycle(
+    time: Floats, pin: Floats, columns: list[dict[str, float]], row: Mapping[str, float]
+) -> float:
+    """Return the rising edges of one cycle, for the guaranteed part that strays most from one.
+
+    Tried for each maker: the widest thresholds (V_P max, V_N min), and the narrowest hysteresis
+    at the top and at the bottom of the guaranteed range.
+    """
+    start = row["t_quarter"]
+    stop = start + 1 / row["f_mains"]
+    counts = []
+    for levels in columns:
+        for v_p, v_n in _threshold_pairs(levels):
+            rising = schmitt_edges(time, pin, v_p, v_n).rising
+            counts.append(int(np.count_nonzero((rising >= start) & (rising < stop))))
+    return float(max(counts, key=lambda count: abs(count - 1)))
+
+
+def crossing_delay(time: Floats, pin: Floats, row: Mapping[str, float]) -> float:
+    """Return the time from the mains' positive-going zero to the pin passing ``v_high``.
+
+    ``zero_share`` is where in the cycle after the winding's crest that zero lies: 0.75 when the
+    sensed end is in phase with the mains, 0.25 when it is inverted.
+    """
+    moment = first_crossing(time, pin, row["v_high"], True, row["t_quarter"])
+    zero = row["t_start"] + row["zero_share"] / row["f_mains"]
+    return math.fmod(moment - zero + 1 / row["f_mains"], 1 / row["f_mains"])
+
+
+def _columns(row: Mapping[str, float]) -> list[dict[str, float]]:
+    columns: list[dict[str, float]] = []
+    while f"c{len(columns)}_p_max" in row:
+        prefix = f"c{len(columns)}_"
+        names = ("p_max", "p_min", "n_max", "n_min", "h_min")
+        columns.append({name: row[prefix + name] for name in names})
+    return columns
+
+
+def _threshold_pairs(levels: Mapping[str, float]) -> tuple[tuple[float, float], ...]:
+    narrow = levels["h_min"]
+    return (
+        (levels["p_max"], levels["n_min"]),
+        (levels["p_max"], min(levels["n_max"], levels["p_max"] - narrow)),
+        (max(levels["p_min"], levels["n_min"] + narrow), levels["n_min"]),
+    )
+
+
+def _transitions(time: Floats, pin: Floats, row: Mapping[str, float]) -> dict[str, float]:
+    low, high = 0.1 * row["v_rail"], 0.9 * row["v_rail"]
+    rise = edge_time(time, pin, low, high, True, row["t_quarter"])
+    fall = edge_time(time, pin, low, high, False, row["t_start"])
+    risen = _end_of_edge(time, pin, low, high, True, row["t_quarter"])
+    fallen = _end_of_edge(time, pin, high, low, False, row["t_start"])
+    return {
+        "rise_time": rise,
+        "fall_time": fall,
+        "t_rise_10": risen - rise,
+        "t_rise_90": risen,
+        "t_fall_90": fallen - fall,
+        "t_fall_10": fallen,
+    }
+
+
+def _end_of_edge(
+    time: Floats, pin: Floats, first: float, last: float, rising: bool, after: float
+) -> float:
+    """Return when the edge that `edge_time` times has passed `last`; NaN without one."""
+    begun = crossings(time, pin, first, rising)
+    begun = begun[begun >= after]
+    return first_crossing(time, pin, last, rising, float(begun[0])) if begun.size else math.nan
+
+
+def _transit(
+    time: Floats, pin: Floats, levels: Mapping[str, float], row: Mapping[str, float]
+) -> float:
+    low, high = levels["n_min"], levels["p_max"]
+    return _worst(
+        [
+            edge_time(time, pin, low, high, True, row["t_quarter"]),
+            edge_time(time, pin, low, high, False, row["t_start"]),
+        ],
+        max,
+    )
+
+
+def _slew(
+    time: Floats, pin: Floats, levels: Mapping[str, float], row: Mapping[str, float]
+) -> float:
+    return _worst(
+        [
+            abs(slope_at(time, pin, levels["p_max"], True, row["t_quarter"])),
+            abs(slope_at(time, pin, levels["n_min"], False, row["t_start"])),
+        ],
+        min,
+    )
+
+
+def _stress(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    across = run.trace("v(sense)") - run.trace("v(pin)")
+    voltage = rms(*window(run.time, across, row["t_start"], row["t_end"]))
+    into_pin = window(run.time, run.trace("i(vpin)"), row["t_start"], row["t_end"])[1]
+    return {
+        "input_clamp_current": peak(into_pin),
+        "series_resistor_voltage": voltage,
+        "series_resistor_power": voltage**2 / row["r_series"],
+    }
+
+
+def _worst(values: list[float], choose: Callable[[list[float]], float]) -> float:
+    """Return the largest or smallest; NaN as soon as one of them never happened."""
+    return math.nan if any(math.isnan(value) for value in values) else choose(values)
