@@ -7,15 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, ClassVar
 
 from analog.verdicts import Verdict
 
 SCHEMA = "edgeproof-results-1"
 
+_STRICT: dict[str, Any] = {"strict": True, "extra": "forbid"}
+"""How a results file is read back: unknown fields and wrong types are refused."""
+
 
 @dataclass(frozen=True, slots=True)
 class LimitRow:
     """The limit of one row: `id` tells limits of one measure apart; ends in the row's unit."""
+
+    __pydantic_config__: ClassVar = _STRICT
 
     id: str
     min: float | None
@@ -26,6 +32,8 @@ class LimitRow:
 @dataclass(frozen=True, slots=True)
 class Yield:
     """Share of boards that work, with its interval at `confidence`."""
+
+    __pydantic_config__: ClassVar = _STRICT
 
     estimate: float | None
     low: float
@@ -39,6 +47,8 @@ class Yield:
 @dataclass(frozen=True, slots=True)
 class MeasureRow:
     """One row per measure and limit."""
+
+    __pydantic_config__: ClassVar = _STRICT
 
     measure: str
     unit: str
@@ -58,6 +68,8 @@ class MeasureRow:
 class BenchResult:
     """All rows of one bench; `runs` counts simulations, `failed_runs` those without data."""
 
+    __pydantic_config__: ClassVar = _STRICT
+
     bench: str
     verdict: Verdict | None
     yield_: Yield | None
@@ -68,12 +80,16 @@ class BenchResult:
 
 @dataclass(frozen=True, slots=True)
 class EngineInfo:
+    __pydantic_config__: ClassVar = _STRICT
+
     name: str
     version: str
 
 
 @dataclass(frozen=True, slots=True)
 class DesignInfo:
+    __pydantic_config__: ClassVar = _STRICT
+
     name: str
     title: str
     sha256: str
@@ -83,6 +99,8 @@ class DesignInfo:
 class Expectation:
     """What the design file says should come out: a verdict and, for a fail, which measures."""
 
+    __pydantic_config__: ClassVar = _STRICT
+
     verdict: Verdict
     fails: tuple[str, ...]
 
@@ -90,6 +108,8 @@ class Expectation:
 @dataclass(frozen=True, slots=True)
 class Results:
     """Everything known about one design after one command."""
+
+    __pydantic_config__: ClassVar = _STRICT
 
     schema: str
     package_version: str

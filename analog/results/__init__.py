@@ -1,0 +1,44 @@
+"""Results as records and as files: `results.json` and what can be done with it."""
+
+from analog.results.compare import Change, compare
+from analog.results.files import (
+    ResultsError,
+    from_data,
+    read_results,
+    results_schema,
+    to_data,
+    to_json,
+    write_results,
+)
+from analog.results.records import (
+    SCHEMA,
+    BenchResult,
+    DesignInfo,
+    EngineInfo,
+    Expectation,
+    LimitRow,
+    MeasureRow,
+    Results,
+    Yield,
+)
+
+__all__ = [
+    "SCHEMA",
+    "BenchResult",
+    "Change",
+    "DesignInfo",
+    "EngineInfo",
+    "Expectation",
+    "LimitRow",
+    "MeasureRow",
+    "Results",
+    "ResultsError",
+    "Yield",
+    "compare",
+    "from_data",
+    "read_results",
+    "results_schema",
+    "to_data",
+    "to_json",
+    "write_results",
+]

@@ -1,0 +1,127 @@
+"""A response surface fitted to all runs so far, to say where the next run is worth most.
+
+score(u) is modelled as a constant, one piecewise-linear curve per axis with corners at the
+axis's levels, and a product term for each pair of axes (a second-order surface in the sense of
+Box and Wilson, J. Roy. Stat. Soc. B 13 (1951) 1, with free curves instead of squares). The fit
+is a ridge regression whose strength is chosen by generalised cross-validation (Golub, Heath and
+Wahba, Technometrics 21 (1979) 215). The surface only proposes points; what counts is run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analog.circuits.space import Floats
+
+_RIDGES = np.logspace(-7, 1, 9)
+_CURVE_PRIOR = 0.3
+_PAIR_PRIOR = 0.5
+"""Prior sizes of bends and pair terms against the straight slope of an axis."""
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """`constant` + Σ curve_i(u_i) + Σ_{i<j} pair_ij u_i u_j over the modelled axes.
+
+    `axes` are the modelled columns; `levels` and `curves` hold for each the corners and heights
+    of its curve; `pairs` (axes, axes) is symmetric with a zero diagonal.
+    """
+
+    axes: tuple[int, ...]
+    levels: tuple[Floats, ...]
+    curves: tuple[Floats, ...]
+    pairs: Floats
+    constant: float
+
+    def predict(self, points: Floats) -> Floats:
+        """Return the modelled scores (n,) at points (n, all axes)."""
+        local = points[:, list(self.axes)]
+        own = sum(
+            np.interp(local[:, i], self.levels[i], self.curves[i]) for i in range(len(self.axes))
+        )
+        return np.asarray(self.constant + own + 0.5 * ((local @ self.pairs) * local).sum(axis=1))
+
+
+def fit(points: Floats, scores: Floats, axes: Sequence[int], levels: Sequence[Floats]) -> Surface:
+    """Fit a surface in the given axes; scores near the worst weigh most.
+
+    `points` (n, all axes), `scores` (n,) finite, `levels` the corners for each of `axes`.
+    """
+    local = points[:, list(axes)]
+    features, spans = _features(local, levels)
+    weight = np.sqrt(_weights(scores))
+    centre = np.average(scores, weights=weight**2)
+    coefficients = _ridge(features * weight[:, None], (scores - centre) * weight)
+    curves, place = [], 1
+    for own, span in zip(levels, spans, strict=True):
+        basis = _curve_basis(own, own)
+        curves.append(basis @ coefficients[place : place + span])
+        place += span
+    pairs = np.zeros((len(axes), len(axes)))
+    upper = np.triu_indices(len(axes), 1)
+    pairs[upper] = _PAIR_PRIOR * coefficients[place:]
+    return Surface(
+        tuple(axes), tuple(levels), tuple(curves), pairs + pairs.T, centre + coefficients[0]
+    )
+
+
+def peaks(surface: Surface, starts: Floats, sweeps: int = 12) -> Floats:
+    """Climb the surface from each start (n, all axes), axis by axis over the levels.
+
+    Returns the distinct ends, highest first; axes that are not modelled keep their start.
+    """
+    points = starts.copy()
+    for _ in range(sweeps):
+        before = points.copy()
+        for i, axis in enumerate(surface.axes):
+            pull = points[:, list(surface.axes)] @ surface.pairs[:, i]
+            heights = surface.curves[i] + pull[:, None] * surface.levels[i]
+            points[:, axis] = surface.levels[i][np.argmax(heights, axis=1)]
+        if np.array_equal(before, points):
+            break
+    ends = np.unique(points, axis=0)
+    return np.asarray(ends[np.argsort(-surface.predict(ends), kind="stable")])
+
+
+def _weights(scores: Floats) -> Floats:
+    """Halve the weight for every tenth of the span below the worst score, down to 1 %."""
+    span = scores.max() - scores.min()
+    depth = (scores.max() - scores) / span if span > 0 else np.zeros(len(scores))
+    return np.maximum(0.01, 0.5 ** (depth / 0.1))
+
+
+def _features(local: Floats, levels: Sequence[Floats]) -> tuple[Floats, list[int]]:
+    """Return constant, curve bases and pair products side by side, and each basis's width."""
+    bases = [_curve_basis(local[:, i], own) for i, own in enumerate(levels)]
+    upper = np.triu_indices(local.shape[1], 1)
+    products = _PAIR_PRIOR * local[:, upper[0]] * local[:, upper[1]]
+    constant = np.full((len(local), 1), 10.0)  # barely penalised
+    return np.hstack([constant, *bases, products]), [basis.shape[1] for basis in bases]
+
+
+def _curve_basis(u: Floats, levels: Floats) -> Floats:
+    """Return u and one hat per inner or outer level except 0, shape (n, levels)."""
+    hats: NDArray[np.float64] = np.array([np.interp(u, levels, row) for row in np.eye(len(levels))])
+    return np.column_stack([u, _CURVE_PRIOR * hats[levels != 0].T])
+
+
+def _ridge(features: Floats, target: Floats) -> Floats:
+    """Return coefficients of the ridge with the least generalised cross-validation error."""
+    left, size, right = np.linalg.svd(features, full_matrices=False)
+    along = left.T @ target
+    rest = float(target @ target - along @ along)
+    best, chosen = np.inf, np.zeros(len(size))
+    for ridge in _RIDGES * size[0] ** 2 / len(target):
+        keep = size**2 / (size**2 + ridge)
+        residue = rest + float((((1 - keep) * along) ** 2).sum())
+        free = max(len(target) - float(keep.sum()), 1e-3)
+        error = residue / free**2
+        if error < best:
+            best, chosen = error, size / (size**2 + ridge)
+    coefficients = right.T @ (chosen * along)
+    coefficients[0] *= 10.0
+    return np.asarray(coefficients)
