@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analog.benches.base import Measure, Plan, Plot, Scene
-from analog.circuits.record import Circuit, Element
+from analog.circuits.record import Circuit, Dc, Element
 from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
@@ -94,7 +94,7 @@ def _schematics(checked: CheckedBench, words: Mapping[str, str]) -> Iterator[Dra
     for case in checked.scenes:
         experiment, row = case.scene.experiment, case.nominal.row
         shown = [e for e in experiment.circuit.elements if e.symbol is not None]
-        likeness = tuple((e.reference, e.nodes, e.symbol, value_text(e, row)) for e in shown)
+        likeness = tuple((e.reference, e.nodes, e.symbol, _part_value(e, row)) for e in shown)
         if not shown or likeness in seen:
             continue
         seen.add(likeness)
@@ -104,9 +104,18 @@ def _schematics(checked: CheckedBench, words: Mapping[str, str]) -> Iterator[Dra
         yield Drawing(case.scene.title, picture.svg, caption, picture.width)
 
 
+def _part_value(element: Element, row: Mapping[str, float]) -> str:
+    """Return what a circuit must share to share a picture: sources differ from scene to scene."""
+    return "" if element.kind in "VI" else value_text(element, row)
+
+
 def hidden_words(circuit: Circuit, row: Mapping[str, float]) -> str:
     """Name what is simulated but not drawn, so that the picture hides nothing."""
-    hidden = [_named(e, row) for e in circuit.elements if e.symbol is None]
+    hidden = [
+        _named(element, row)
+        for element in circuit.elements
+        if element.symbol is None and not (element.kind == "V" and element.value == Dc(0.0))
+    ]
     return f"Also simulated, not drawn: {', '.join(hidden)}." if hidden else ""
 
 

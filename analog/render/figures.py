@@ -11,12 +11,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from analog.benches.base import Plot
-from analog.quantities import format_quantity
 from analog.render.geometry import text_width
 from analog.render.palette import marker
-from analog.render.picture import Case, Picture, Point, compose, in_words
+from analog.render.picture import Case, Picture, Point, Trace, compose, in_words
 from analog.render.spacing import spread_out, stack_rows
 from analog.render.svg import Inline, finish
+from analog.render.words import quantity
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 WIDTH_PT = 540.0
 LEFT_PT, RIGHT_PT = 56.0, 136.0
-PANEL_PT, GAP_PT, BOTTOM_PT = 186.0, 16.0, 56.0
+PANEL_PT, GAP_PT, BOTTOM_PT = 186.0, 16.0, 68.0
 FONT_PT = 9.0
 ROW_PT = 13.0
 PLOT_PT = WIDTH_PT - LEFT_PT - RIGHT_PT
@@ -172,7 +172,7 @@ def _frame(axes: Axes, reach: Sequence[float], logarithmic: bool) -> None:
 def wrapped(text: str, room: float) -> list[str]:
     """Break a label into lines no wider than `room` pt; a longer word stands alone."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):  # never at the space between a number and its unit
         if lines and text_width(f"{lines[-1]} {word}", FONT_PT) <= room:
             lines[-1] += f" {word}"
         else:
@@ -183,15 +183,11 @@ def wrapped(text: str, room: float) -> list[str]:
 def _side_labels(axes: Axes, picture: Picture, unit: str, factor: float) -> None:
     """Write curve and level names into the right margin, spread so that none overlap."""
     last = len(picture.cases) - 1
-    wanted = [
-        (float(trace.y[-1]), trace.label, trace.role)
-        for trace in picture.traces
-        if trace.unit == unit and trace.case == last
-    ]
+    wanted = [(float(trace.y[-1]), trace.label, trace.role) for trace in _longest(picture, unit)]
     for line in (line for line in picture.lines if line.unit == unit):
         faint = line.case == 0 and last > 0
         name = f"{line.label} (nominal)" if faint else line.label
-        text = f"{name} {format_quantity(line.value, line.unit)}"
+        text = f"{name} {quantity(line.value, line.unit)}"
         wanted.append((line.value, text, "muted" if faint else "limit"))
     wanted.sort(key=lambda item: item[0])
     to_share = axes.transData + axes.transAxes.inverted()
@@ -220,6 +216,16 @@ def _side_labels(axes: Axes, picture: Picture, unit: str, factor: float) -> None
         )
 
 
+def _longest(picture: Picture, unit: str) -> list[Trace]:
+    """Return of each curve the case that runs on farthest, of equals the worst."""
+    found: dict[str, Trace] = {}
+    for trace in (trace for trace in picture.traces if trace.unit == unit):
+        other = found.get(trace.label)
+        if other is None or trace.x[-1] >= other.x[-1]:
+            found[trace.label] = trace
+    return list(found.values())
+
+
 Flag = tuple[float, float, str, int]
 
 
@@ -245,9 +251,9 @@ def _named_points(picture: Picture) -> list[tuple[Point, str]]:
     named = []
     for point in picture.points:
         twins = [p for p in picture.points if p.label == point.label and p.case != point.case]
-        said = f"{point.label} {format_quantity(point.x, unit)}"
+        said = f"{point.label} {quantity(point.x, unit)}"
         if point.case > 0 and twins:
-            said += f" (nominal {format_quantity(twins[0].x, unit)})"
+            said += f" (nominal {quantity(twins[0].x, unit)})"
         elif point.case == 0 and len(picture.cases) > 1:
             said += " (nominal)"
         if point.case > 0 or not twins:
@@ -288,8 +294,9 @@ def _key(canvas: Figure, picture: Picture, height: float) -> None:
     """Explain line styles and points under the axes, away from the data."""
     from matplotlib.lines import Line2D
 
-    x, y = LEFT_PT, 12.0
+    x = LEFT_PT
     for number, name in enumerate(picture.cases):
+        y = BOTTOM_PT - 46.0 - ROW_PT * number
         strong = number > 0 or len(picture.cases) == 1
         text = f"{name}, measured points {'●' if strong else '○'}" if picture.points else name
         canvas.add_artist(
@@ -302,4 +309,3 @@ def _key(canvas: Figure, picture: Picture, height: float) -> None:
             )
         )
         canvas.text((x + 30) / WIDTH_PT, y / height, text, va="center", color=marker("ink"))
-        x += 30 + text_width(text, FONT_PT) + 20

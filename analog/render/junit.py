@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from xml.etree import ElementTree
 
-from analog.render.words import finding, quantity
+from analog.render.words import NO_BREAK, finding, quantity
 from analog.results.records import BenchResult, MeasureRow, Results
 
 # Characters that XML 1.0 cannot hold at all, not even escaped (section 2.2, production Char).
@@ -30,7 +30,7 @@ def junit(several: Sequence[Results]) -> str:
 
 def clean(text: str) -> str:
     """Return the text with characters that XML cannot hold replaced by a visible mark."""
-    return _FORBIDDEN.sub("\N{REPLACEMENT CHARACTER}", text)
+    return _FORBIDDEN.sub("\N{REPLACEMENT CHARACTER}", text).replace(NO_BREAK, " ")
 
 
 def _suite(results: Results, bench: BenchResult) -> ElementTree.Element:

@@ -133,7 +133,7 @@ def _lines(
         value_text(element, row),
         remarks.get(element.key, ""),
     ]
-    return tuple(line for line in lines if line)
+    return tuple(dict.fromkeys(line for line in lines if line))
 
 
 def _add(a: Point, b: Point) -> Point:

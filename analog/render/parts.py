@@ -29,7 +29,9 @@ def _words(value: object) -> str:
         tolerance = tolerance_words(value.tolerance_low, value.tolerance_high)
         return f"{tolerance} {value.technology}".strip()
     if isinstance(value, Spread):
-        return value.text
+        if value.nominal == 0:
+            return ""
+        return tolerance_words(value.low / value.nominal - 1, value.high / value.nominal - 1)
     return value if isinstance(value, str) else ""
 
 
@@ -37,6 +39,6 @@ def tolerance_words(low: float, high: float) -> str:
     """Return tolerances (fractions, the low one negative) as "±5 %" or "−20 % +80 %"."""
     if low == 0 and high == 0:
         return ""
-    if abs(low + high) < 1e-12:
-        return f"±{100 * high:g} %"
-    return f"{100 * low:+g} % {100 * high:+g} %".replace("-", "−")
+    if abs(low + high) < 1e-9:
+        return f"±{100 * high:.3g} %"
+    return f"{100 * low:+.3g} % {100 * high:+.3g} %".replace("-", "−")

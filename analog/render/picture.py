@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from analog.benches.base import Plot
 from analog.engine import Run
-from analog.quantities import format_quantity
 from analog.render.palette import CURVES
+from analog.render.words import quantity
 
 Floats = NDArray[np.float64]
 
@@ -152,7 +152,7 @@ def _lines(plot: Plot, cases: Sequence[Case]) -> list[Line]:
 
 def _same(a: float, b: float) -> bool:
     """Tell whether two levels print alike, so that one line serves both."""
-    return a == b or format_quantity(a, "V") == format_quantity(b, "V")
+    return a == b or quantity(a, "V") == quantity(b, "V")
 
 
 def _points(plot: Plot, cases: Sequence[Case], window: tuple[float, float]) -> list[Point]:
@@ -189,16 +189,16 @@ def thinned(x: Floats, y: Floats, window: tuple[float, float]) -> tuple[Floats, 
 
 def in_words(picture: Picture) -> str:
     """Return the picture's contents as sentences, its text alternative."""
-    ends = " to ".join(format_quantity(end, picture.x_unit) for end in picture.window)
+    ends = " to ".join(quantity(end, picture.x_unit) for end in picture.window)
     said = [f"Shown from {ends}."]
     for trace in picture.traces:
-        low, high = (format_quantity(float(y), trace.unit) for y in (trace.y.min(), trace.y.max()))
+        low, high = (quantity(float(y), trace.unit) for y in (trace.y.min(), trace.y.max()))
         said.append(f"{trace.label}, {picture.cases[trace.case]}: {low} to {high}.")
     for line in picture.lines:
         which = "" if line.case is None else f", {picture.cases[line.case]}"
-        said.append(f"{line.label}{which}: {format_quantity(line.value, line.unit)}.")
+        said.append(f"{line.label}{which}: {quantity(line.value, line.unit)}.")
     for point in picture.points:
-        level = format_quantity(point.y, point.unit)
-        where = f"{level} at {format_quantity(point.x, picture.x_unit)}"
+        level = quantity(point.y, point.unit)
+        where = f"{level} at {quantity(point.x, picture.x_unit)}"
         said.append(f"{point.label}, {picture.cases[point.case]}: {where}.")
     return " ".join(said)

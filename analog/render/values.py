@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analog.circuits.record import Dc, Element, Param, Pulse, Pwl, Sine
-from analog.quantities import format_quantity
+from analog.render.words import quantity
 
-_UNITS = {"R": "Ω", "C": "F", "L": "H"}
+_UNITS = {"R": "Ω", "C": "F", "L": "H", "G": "S", "H": "Ω"}
 
 
 def value_text(element: Element, row: Mapping[str, float]) -> str:
@@ -16,19 +16,19 @@ def value_text(element: Element, row: Mapping[str, float]) -> str:
     if isinstance(value, str):
         return ""
     if isinstance(value, int | float | Param):
-        return format_quantity(_number(value, row), _UNITS.get(element.kind, "1"))
+        return quantity(_number(value, row), _UNITS.get(element.kind, "1"))
     unit = "V" if element.kind == "V" else "A"
     if isinstance(value, Dc):
-        return format_quantity(_number(value.level, row), unit)
+        return quantity(_number(value.level, row), unit)
     if isinstance(value, Sine):
-        peak = format_quantity(_number(value.amplitude, row), unit)
-        return f"{peak} peak, {format_quantity(_number(value.frequency_hz, row), 'Hz')}"
+        peak = quantity(_number(value.amplitude, row), unit)
+        return f"{peak} peak, {quantity(_number(value.frequency_hz, row), 'Hz')}"
     if isinstance(value, Pulse):
-        ends = (format_quantity(_number(level, row), unit) for level in (value.low, value.high))
+        ends = (quantity(_number(level, row), unit) for level in (value.low, value.high))
         return " to ".join(ends)
     if isinstance(value, Pwl):
         levels = [_number(level, row) for _, level in value.points]
-        return f"{format_quantity(min(levels), unit)} to {format_quantity(max(levels), unit)}"
+        return f"{quantity(min(levels), unit)} to {quantity(max(levels), unit)}"
     return ""
 
 

@@ -9,6 +9,8 @@ from analog.quantities import format_quantity
 from analog.results.records import BenchResult, LimitRow, MeasureRow, Results
 from analog.verdicts import Verdict
 
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
 SYMBOLS: dict[Verdict | None, str] = {"pass": "✓", "fail": "✗", "undecided": "?", None: "–"}
 VERDICT_WORDS: dict[Verdict | None, str] = {
     "pass": "pass",
@@ -19,22 +21,29 @@ VERDICT_WORDS: dict[Verdict | None, str] = {
 
 
 def quantity(value: float | None, unit: str) -> str:
-    """Return a value with its unit in three significant digits; a dash for none."""
+    """Return a value with its unit in three significant digits; a dash for none.
+
+    Number and unit are held together by a no-break space.
+    """
     if value is None or not math.isfinite(value):
         return "–"
-    if unit == "1":
-        return f"{value:.3g}"
-    return format_quantity(value, unit)
+    return format_quantity(value, unit).replace(" ", NO_BREAK)
 
 
 def share(value: float | None) -> str:
     """Return a share as a percentage: ``+12 %``; empty for none."""
     if value is None:
         return ""
+    return _percent(value).replace("-", "−").replace(" ", NO_BREAK)
+
+
+def _percent(value: float) -> str:
     percent = 100 * value
+    if abs(percent) > 1e4:
+        return f"over {'-' if value < 0 else '+'}100 times"
     if abs(percent) >= 1000:
-        return f"{percent / 100:+.3g} times".replace("-", "−")
-    return f"{percent:+.2g} %".replace("-", "−") if abs(percent) < 10 else f"{percent:+.0f} %"
+        return f"{value:+.3g} times"
+    return f"{percent:+.2g} %" if abs(percent) < 10 else f"{percent:+.0f} %"
 
 
 def limit_words(limit: LimitRow | None, unit: str) -> str:
