@@ -41,7 +41,8 @@ AMBIENT_DEFAULT_C = 25.0
 _REFERENCE_C = 25.0
 
 _SAVE = re.compile(r"([vi])\(([a-z][a-z0-9_.]*)\)")
-_READING = re.compile(r"[A-Za-z0-9_ .,+\-*/()<>={}]+")
+_READING = re.compile(r"[A-Za-z0-9_ .,+\-()=]+")
+_FILLED = re.compile(r"\{(?:(\d+\.?\d*(?:e[+-]?\d+)?)\*)?([a-z][a-z0-9_]*)\}")
 _OUTPUT = re.compile(r"[a-z][a-z0-9_]{0,63}")
 
 
@@ -81,7 +82,7 @@ def prepare(experiment: Experiment) -> Deck:
     """
     libraries = _library_texts(experiment.circuit)
     check_circuit(experiment.circuit, libraries)
-    _check_saves(experiment)
+    _check_names(experiment)
     names = sorted(experiment.circuit.parameters())
     for name in names:
         if name in RESERVED or name == AMBIENT:
@@ -164,7 +165,7 @@ def _library_texts(circuit: Circuit) -> dict[str, str]:
     return {name: model_text(name) for name in circuit.libraries}
 
 
-def _check_saves(experiment: Experiment) -> None:
+def _check_names(experiment: Experiment) -> None:
     if not experiment.saves:
         raise ValueError("an experiment must save at least one trace")
     nodes = {node for part in experiment.circuit.elements for node in part.nodes}
@@ -175,6 +176,13 @@ def _check_saves(experiment: Experiment) -> None:
         # A dot means a node or source inside a sub-circuit, which only the engine can know.
         if "." not in target and target not in (references if save[0] == "i" else nodes):
             raise ValueError(f"{save} is saved, but the circuit has no {target}")
+    analysis = experiment.analysis
+    if isinstance(analysis, Transient):
+        for node, _ in analysis.initial:
+            if node not in nodes:
+                raise ValueError(f"an initial level is given for {node!r}, which is no node")
+    elif isinstance(analysis, DcSweep) and analysis.source.lower() not in references:
+        raise ValueError(f"{analysis.source!r} is swept, but the circuit has no such source")
 
 
 def _value(value: Value) -> str:
@@ -290,9 +298,9 @@ def sweep_range(analysis: DcSweep, row: Mapping[str, float]) -> tuple[float, flo
 
 
 def _readings(experiment: Experiment, row: Mapping[str, float]) -> list[str]:
-    """Return the ``.meas`` lines; in batch mode an operating point prints all by itself."""
+    """Return the ``.meas`` lines, or for an operating point, which has none, a ``.print``."""
     if isinstance(experiment.analysis, OperatingPoint):
-        return []
+        return [f".print op {' '.join(experiment.saves)}"]
     kind = "tran" if isinstance(experiment.analysis, Transient) else "dc"
     readings = experiment.readings or tuple(_default_readings(experiment.saves))
     return [_reading(kind, *reading, row) for reading in readings]
@@ -306,9 +314,12 @@ def _default_readings(saves: tuple[str, ...]) -> Iterator[tuple[str, str]]:
 
 
 def _reading(kind: str, name: str, text: str, row: Mapping[str, float]) -> str:
-    """Return one ``.meas`` line, its parameters replaced by the row's numbers."""
-    if not _OUTPUT.fullmatch(name) or not _READING.fullmatch(text):
-        raise ValueError(f"reading {name!r}: {text!r} is no plain measurement")
+    """Return one ``.meas`` line, ``{parameter}`` or ``{0.5*parameter}`` as the row's numbers.
+
+    ngspice takes no arithmetic there: the measure would be left out with a mere remark.
+    """
     body = text.strip().removeprefix(f"{kind} ")
-    filled = re.sub(r"\{([a-z][a-z0-9_]*)\}", lambda m: number(row[m.group(1)]), body)
+    filled = _FILLED.sub(lambda m: number(float(m.group(1) or 1) * row[m.group(2)]), body)
+    if not _OUTPUT.fullmatch(name) or not _READING.fullmatch(filled):
+        raise ValueError(f"reading {name!r}: {text!r} is no plain measurement")
     return f".meas {kind} {name} {filled}"

@@ -34,6 +34,9 @@ Indices = NDArray[np.int64]
 _STALL_S = 30.0
 _POLL_S = 1.0
 
+# Kills from outside that a task is run again after; the next one counts as its own fault.
+_STRIKES = 5
+
 # Wall time a task should take: long enough to hide the pipe, short enough for even sharing.
 _TASK_S = 0.2
 _LARGEST_TASK = 256
@@ -41,10 +44,15 @@ _LARGEST_TASK = 256
 
 @dataclass(slots=True)
 class Job:
-    """Indices of rows for one task; `alone` marks a row that has cost a worker already."""
+    """Indices of rows for one task.
+
+    `alone` marks a row whose task has cost a worker already; `struck` counts the times a worker
+    was killed over it from outside.
+    """
 
     indices: Indices
     alone: bool = False
+    struck: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,12 +157,8 @@ class Pool:
 
     def _hand_out(self, batch: Batch, queue: deque[Job], fresh: deque[Indices]) -> None:
         """Give every idle worker a task, rows to be tried alone first."""
-        idle = sum(1 for worker in self._workers if worker.job is None)
-        waiting = len(queue) + sum(part.size for part in fresh)
-        if not idle and not self._workers and waiting:
-            self.ready(waiting)
-        if len(self._workers) < min(self._jobs, waiting):
-            self.ready(len(self._workers) + waiting)
+        busy = sum(1 for worker in self._workers if worker.job)
+        self.ready(busy + len(queue) + sum(part.size for part in fresh))
         for worker in self._workers:
             if worker.job is None:
                 job = queue.popleft() if queue else self._next_job(batch, fresh)
@@ -196,7 +200,8 @@ class Pool:
                 answer = worker.connection.recv()
             except (EOFError, ConnectionResetError):
                 self._workers.remove(worker)
-                yield from _after_death(worker.reap(), job, queue)
+                failure, foreign = worker.reap()
+                yield from _after_death(failure, job, queue, foreign)
                 continue
             yield self._accept(worker, batch, job, answer, queue)
         if not heard:
@@ -209,7 +214,7 @@ class Pool:
             raise RunError(answer.kind, answer.reason)
         done = len(answer.values)
         if done < job.indices.size:
-            queue.append(Job(job.indices[done:], job.alone))
+            queue.append(Job(job.indices[done:], job.alone, job.struck))
         if answer.ended:
             self._drop([worker])
         self._row_s[batch.key] = max(answer.busy_s / max(done, 1), 1e-6)
@@ -230,9 +235,17 @@ class Pool:
         end_all(workers)
 
 
-def _after_death(failure: Failure, job: Job, queue: deque[Job]) -> Iterator[Event]:
-    """Queue the rows of a lost task one by one; a row that was alone already has failed."""
-    if job.alone:
+def _after_death(
+    failure: Failure, job: Job, queue: deque[Job], foreign: bool = False
+) -> Iterator[Event]:
+    """Queue the rows of a lost task one by one; a row that was alone already has failed.
+
+    A kill from outside (`foreign`) says nothing against the rows: they are run again as if it
+    had not happened, unless it goes on happening, as when memory runs out.
+    """
+    if foreign and job.struck < _STRIKES:
+        queue.append(Job(job.indices, job.alone, job.struck + 1))
+    elif job.alone:
         yield job.indices, failure
     else:
         queue.extend(Job(job.indices[i : i + 1], alone=True) for i in range(job.indices.size))

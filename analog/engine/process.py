@@ -28,6 +28,9 @@ _BOOT = (
 )
 _START_LIMIT_S = 60.0
 
+# Signals that come from outside; a fault of its own shows as SIGSEGV, SIGABRT, SIGFPE, SIGBUS.
+_KILLS = (-signal.SIGKILL, -signal.SIGTERM, -signal.SIGHUP, -signal.SIGINT)
+
 # Variables that would change what ngspice reads or does.
 _FOREIGN = ("SPICE_", "NGSPICE_")
 
@@ -50,17 +53,18 @@ class Worker:
         self.connection.close()
         return self.process.wait()
 
-    def reap(self) -> Failure:
-        """Wait for a process that closed its pipe and say how it ended."""
+    def reap(self) -> tuple[Failure, bool]:
+        """Wait for a process that closed its pipe; say how it ended and whether it was killed."""
         self.connection.close()
         try:
             code = self.process.wait(timeout=5)
         except subprocess.TimeoutExpired:
             code = self.end()
         if code == -signal.SIGPROF:
-            return Failure("timed out", "the limit on processor time was reached", "")
+            return Failure("timed out", "the limit on processor time was reached", ""), False
         how = signal.Signals(-code).name if code < 0 else f"exit code {code}"
-        return Failure("engine died", f"the worker process ended with {how}", "")
+        failure = Failure("engine died", f"the worker process ended with {how}", "")
+        return failure, code in _KILLS
 
     def stalled_s(self) -> float:
         """Return for how long the process has used no processor time (0 while it computes)."""
@@ -102,7 +106,7 @@ def greeting(worker: Worker) -> Hello:
                 return hello
         problem = "it did not answer in time"
     except (EOFError, ConnectionResetError):
-        problem = worker.reap().reason
+        problem = worker.reap()[0].reason
     return Hello("", float("nan"), problem)
 
 

@@ -48,7 +48,7 @@ def rc_experiment(
         saves=("v(out)", "i(v1)"),
         reducer=f"engine_cases:{reducer}",
         outputs=outputs,
-        readings=(("half_time", "when v(out)={level}/2 rise=1"), ("last", "find v(out) at=2e-3")),
+        readings=(("half_time", "when v(out)={0.5*level} rise=1"), ("last", "find v(out) at=2e-3")),
     )
 
 
