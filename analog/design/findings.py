@@ -59,11 +59,16 @@ def dotted(path: Path) -> str:
     return text
 
 
-def printable(text: str) -> str:
-    """Return `text` on one line, control characters escaped, long texts shortened."""
-    escaped = "".join(
+def one_line(text: str) -> str:
+    """Return `text` with everything escaped that could break a line or a terminal."""
+    return "".join(
         sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text
     )
+
+
+def printable(text: str) -> str:
+    """Return `text` on one line, long texts shortened."""
+    escaped = one_line(text)
     return escaped if len(escaped) <= _SHOWN_CHARACTERS else escaped[:_SHOWN_CHARACTERS] + "…"
 
 

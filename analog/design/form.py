@@ -117,7 +117,12 @@ def read_section(cls: type[Record], table: Any, path: Path) -> tuple[Any, list[F
         elif cls.model_fields[name].is_required():
             rule = f"the key {name} is missing"
             findings.append(Finding((*path, name), rule, _field_remedy(cls, name), at_key=True))
-    return (_partial(cls, good) if findings else cls.model_validate(good)), findings
+    if findings:
+        return _partial(cls, good), findings
+    try:
+        return cls.model_validate(good), []
+    except ValidationError as error:
+        return _partial(cls, good), [_finding(details, path) for details in error.errors()]
 
 
 def file_keys(cls: type[Record]) -> tuple[str, ...]:

@@ -114,9 +114,9 @@ def _technology(name: str, kind: PartKind, text: str) -> Technology:
     offset = max(text.find(name), 0)
     try:
         card = technology(name)
-    except UnknownPartError as error:
-        remedy = error.remedy if error.nearest else f"Known: {_known(kind)}"
-        raise refuse(f"'{name}' is no {kind.noun} technology", remedy, offset) from None
+    except UnknownPartError:
+        rule = f"'{name}' is no {kind.noun} technology"
+        raise refuse(rule, f"Known: {_known(kind)}", offset) from None
     if card.kind != kind.noun:
         rule = f"'{name}' is a {card.kind} technology, not a {kind.noun}'s"
         raise refuse(rule, f"Known: {_known(kind)}", offset)

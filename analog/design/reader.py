@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from analog.design.completion import completed
-from analog.design.findings import Draft, Finding, printable
+from analog.design.findings import Draft, Finding, one_line
 from analog.design.form import read_form
 from analog.design.locator import locate
 from analog.design.parts import part_rules
@@ -47,7 +47,7 @@ def read_designs(paths: Iterable[Path | str]) -> ReadDesigns:
         if first == str(path) and all(name != first for name, _ in designs):
             designs.append((str(path), design))
         else:
-            rule = f"another design of this command has this name: {printable(first)}"
+            rule = f"another design of this command has this name: {one_line(first)}"
             remedy = "Give every design its own name; it names the report's folder"
             problems.append(problem_at(design, str(path), "design.name", rule, remedy))
     return ReadDesigns(tuple(designs), tuple(problems))
@@ -77,7 +77,7 @@ def parse_design(text: str, filename: str) -> Design:
 def problem_at(design: Design, filename: str, key: str, rule: str, remedy: str) -> Problem:
     """Return a problem at a dotted key of a design that has been read, for later stages."""
     data = tomllib.loads(design.text) if design.text else {}
-    return Finding(_path(key), rule, remedy).problem(filename, data, locate(design.text))
+    return Finding(_path(key), rule, remedy).problem(one_line(filename), data, locate(design.text))
 
 
 def _path(key: str) -> tuple[str | int, ...]:
@@ -93,8 +93,8 @@ def _meaning(draft: Draft) -> list[Finding]:
 def _problems(
     findings: list[Finding], data: Mapping[str, Any], text: str, filename: str
 ) -> tuple[Problem, ...]:
-    places = locate(text)
-    found = [finding.problem(filename, data, places) for finding in findings]
+    places, file = locate(text), one_line(filename)
+    found = [finding.problem(file, data, places) for finding in findings]
     return tuple(sorted(found, key=lambda problem: (problem.line, problem.column)))
 
 
@@ -120,7 +120,7 @@ def _file_text(path: Path) -> str:
 
 
 def _whole_file(path: Path | str, rule: str, remedy: str) -> InputError:
-    return InputError((Problem(printable(str(path)), 1, 1, "", "", rule, remedy),))
+    return InputError((Problem(one_line(str(path)), 1, 1, "", "", rule, remedy),))
 
 
 def _toml(text: str, filename: str) -> dict[str, Any]:
@@ -145,4 +145,4 @@ def _syntax_problem(message: str, text: str, filename: str) -> Problem:
     reason = _TOML_PLACE.sub("", message)
     rule = f"this is not TOML: {reason[:1].lower()}{reason[1:]}"
     remedy = "Mend the line; texts stand in quotes, sections in [brackets]"
-    return Problem(printable(filename), line, column, "", "", rule, remedy)
+    return Problem(one_line(filename), line, column, "", "", rule, remedy)

@@ -17,7 +17,7 @@ from typing import Any, ClassVar, Literal
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic.json_schema import SkipJsonSchema
 
-from analog.design.fields import Notation, Written
+from analog.design.fields import Notation, Written, refuse
 from analog.design.kinds import (
     AmpereSpread,
     Capacitor,
@@ -307,7 +307,10 @@ class LimitOverride(Record):
         texts = [end for end in ends if isinstance(end, str)]
         if not texts or "unit" in data:
             return data
-        return {**data, "unit": read_limit(texts[0])[1]}
+        units = {read_limit(text)[1] for text in texts}
+        if len(units) > 1:
+            raise refuse("the two ends have different units", "Write both in one unit")
+        return {**data, "unit": units.pop()}
 
 
 class Expect(Record):
