@@ -13,7 +13,7 @@ from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
 from analog.render.figures import draw_plot
-from analog.render.parts import remarks
+from analog.render.parts import Remark, remarks
 from analog.render.picture import Case
 from analog.render.schematic import draw
 from analog.render.values import value_text
@@ -88,7 +88,7 @@ def title_of(plan: Plan, measure: str) -> str:
 # ---------------------------------------------------------------------------------- schematics
 
 
-def _schematics(checked: CheckedBench, words: Mapping[str, str]) -> Iterator[Drawing]:
+def _schematics(checked: CheckedBench, words: Mapping[str, Remark]) -> Iterator[Drawing]:
     """Draw each different circuit of the bench once; makers' columns share one picture."""
     seen = set()
     for case in checked.scenes:

@@ -138,6 +138,7 @@ def _panel(axes: Axes, picture: Picture, unit: str) -> None:
             markerfacecolor=marker("ink" if point.case > 0 or alone else "card"),
             markeredgecolor=marker("ink"),
             linestyle="none",
+            clip_on=False,
             zorder=5,
         )
     axes.set_xlim(picture.window[0] / x_factor, picture.window[1] / x_factor)
@@ -212,6 +213,7 @@ def _side_labels(axes: Axes, picture: Picture, unit: str, factor: float) -> None
                 "linewidth": 0.7,
                 "shrinkA": 1,
                 "shrinkB": 0,
+                "relpos": (0.0, 0.5),
             },
         )
 

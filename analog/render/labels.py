@@ -32,9 +32,9 @@ class Placed:
 
 
 def size(lines: tuple[str, ...]) -> tuple[float, float]:
-    """Return an upper estimate of width and height in drawing units."""
-    width = max(text_width(line) for line in lines) / PIXELS_PER_UNIT
-    return width, LINE_HEIGHT * len(lines)
+    """Return an upper estimate of width and height in drawing units, the first line bold."""
+    widths = [text_width(line, bold=number == 0) for number, line in enumerate(lines)]
+    return max(widths) / PIXELS_PER_UNIT, LINE_HEIGHT * len(lines)
 
 
 def _candidates(wanted: Wanted) -> Iterator[tuple[Box, str]]:

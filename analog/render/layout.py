@@ -9,6 +9,7 @@ from itertools import pairwise
 from analog.circuits.record import GROUND, Circuit, Dc, Element
 from analog.render import labels, routing
 from analog.render.geometry import Box, Point, around
+from analog.render.parts import Remark
 from analog.render.symbols import ORIENTATIONS, Orientation, Shape, shape
 from analog.render.values import value_text
 
@@ -50,7 +51,7 @@ class Rail:
 def lay_out(
     circuit: Circuit,
     row: Mapping[str, float],
-    remarks: Mapping[str, str],
+    remarks: Mapping[str, Remark],
     named: frozenset[str],
     spread: float,
 ) -> Layout:
@@ -62,6 +63,9 @@ def lay_out(
     )
     nets = _nets(parts)
     board = routing.Board([part.body for part in parts])
+    for part in parts:
+        for net, pin in part.pins:
+            board.add_lead(net, pin, part.body)
     board.pins = {routing.cell(point): net for net, points in nets.items() for point in points}
     rails = _place_rails(board, nets)
     faults = 0
@@ -101,7 +105,7 @@ def _joined_nodes(circuit: Circuit) -> dict[str, str]:
 def _place(
     element: Element,
     row: Mapping[str, float],
-    remarks: Mapping[str, str],
+    remarks: Mapping[str, Remark],
     spread: float,
     joined: Mapping[str, str],
 ) -> Part:
@@ -124,15 +128,16 @@ def _place(
 
 
 def _lines(
-    element: Element, row: Mapping[str, float], remarks: Mapping[str, str]
+    element: Element, row: Mapping[str, float], remarks: Mapping[str, Remark]
 ) -> tuple[str, ...]:
     """Return reference or label, value, and what the design says besides."""
-    symbol = element.symbol
-    lines = [
+    symbol, value = element.symbol, value_text(element, row)
+    remark = remarks.get(element.key, Remark("", ""))
+    lines = (
         symbol.label if symbol and symbol.label else element.reference,
-        value_text(element, row),
-        remarks.get(element.key, ""),
-    ]
+        value,
+        remark.beside_value if value else remark.alone,
+    )
     return tuple(dict.fromkeys(line for line in lines if line))
 
 

@@ -8,13 +8,14 @@ from analog.render.words import (
     SYMBOLS,
     VERDICT_WORDS,
     expectation_sentence,
+    is_exact,
     judged,
     limit_words,
     quantity,
     share,
     verdict_sentence,
 )
-from analog.results.records import Results
+from analog.results.records import MeasureRow, Results
 
 _ACTIVE = re.compile(r"([\\`*_{}\[\]#!|<>~&$:]|(?<=[wW]{3})\.)")
 _ROWS = 40
@@ -27,6 +28,12 @@ def escaped(text: str) -> str:
     """
     flat = "".join(c if c.isprintable() else " " for c in " ".join(text.split()))
     return _ACTIVE.sub(r"\\\1", flat).replace("@", "@\u200b")
+
+
+def _margin_cells(row: MeasureRow) -> tuple[str, str]:
+    if is_exact(row) and row.verdict == "pass":
+        return "met", ""
+    return escaped(quantity(row.margin, row.unit)), escaped(share(row.margin_share))
 
 
 def summary(results: Results) -> str:
@@ -50,8 +57,7 @@ def summary(results: Results) -> str:
             f"{escaped(bench.bench)} {escaped(row.measure)}",
             escaped(quantity(row.worst, row.unit)),
             escaped(limit_words(row.limit, row.unit)),
-            escaped(quantity(row.margin, row.unit)),
-            escaped(share(row.margin_share)),
+            *_margin_cells(row),
         )
         lines.append(f"| {' | '.join(cells)} |")
     if len(rows) > _ROWS:

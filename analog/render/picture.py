@@ -125,7 +125,8 @@ def _window(plot: Plot, cases: Sequence[Case]) -> tuple[float, float]:
     asked = [[_lookup(end, case) for case in cases] for end in plot.window]
     low = min((value for value in asked[0] if math.isfinite(value)), default=whole[0])
     high = max((value for value in asked[1] if math.isfinite(value)), default=whole[1])
-    low, high = max(low, whole[0]), min(high, whole[1])
+    room = 0.03 * (high - low)
+    low, high = max(low - room, whole[0]), min(high + room, whole[1])
     return (low, high) if high > low else whole
 
 

@@ -8,6 +8,7 @@ a body or over a foreign pin.
 from __future__ import annotations
 
 import heapq
+import math
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -42,11 +43,24 @@ def _edge(a: Cell, b: Cell) -> Edge:
 
 @dataclass(slots=True)
 class Board:
-    """What already stands on the grid: bodies, pins by net, wire edges by net."""
+    """What already stands on the grid: bodies, and by net pins, wires and leads."""
 
     bodies: list[Box] = field(default_factory=list)
     pins: dict[Cell, str] = field(default_factory=dict)
     edges: dict[Edge, str] = field(default_factory=dict)
+    leads: dict[Edge, str] = field(default_factory=dict)
+
+    def add_lead(self, net: str, pin: Point, body: Box) -> None:
+        """Enter the straight lead from a pin to its body, which wires may only cross."""
+        at = cell(pin)
+        end = (min(max(pin[0], body.left), body.right), min(max(pin[1], body.bottom), body.top))
+        dx, dy = (round((end[k] - pin[k]) * 1e6) for k in (0, 1))
+        step = ((dx > 0) - (dx < 0), (dy > 0) - (dy < 0))
+        if 0 in step and step != (0, 0):
+            for _ in range(math.ceil(max(abs(dx), abs(dy)) / 1e6 / GRID)):
+                following = (at[0] + step[0], at[1] + step[1])
+                self.leads[_edge(at, following)] = net
+                at = following
 
     def limits(self) -> tuple[int, int, int, int]:
         """Return the first and last column and row a wire may use."""
@@ -66,7 +80,8 @@ class Board:
         """Return the directions (index into the four steps) of foreign wires at a cell."""
         found = []
         for direction, (dx, dy) in enumerate(_STEPS):
-            owner = self.edges.get(_edge(at, (at[0] + dx, at[1] + dy)))
+            edge = _edge(at, (at[0] + dx, at[1] + dy))
+            owner = self.edges.get(edge, self.leads.get(edge))
             if owner is not None and owner != net:
                 found.append(direction)
         return found

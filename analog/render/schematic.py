@@ -15,6 +15,7 @@ from analog.circuits.record import GROUND, Circuit
 from analog.render import labels, routing
 from analog.render.geometry import PIXELS_PER_UNIT, hull
 from analog.render.layout import Layout, Part, Rail, lay_out, wires
+from analog.render.parts import Remark
 
 _SPREADS = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)
 
@@ -33,13 +34,13 @@ def draw(
     circuit: Circuit,
     row: Mapping[str, float],
     title: str,
-    remarks: Mapping[str, str] | None = None,
+    remarks: Mapping[str, Remark] | None = None,
     named_nodes: Iterable[str] = (),
 ) -> Schematic:
     """Draw the circuit with the values of `row` ({parameter: SI value}).
 
-    `remarks` adds a line to the elements of a design key ("±10 % X7R"); `named_nodes` are
-    written at their wires.
+    `remarks` adds what the design says to the elements of its keys ("±10 % X7R"); `named_nodes`
+    are written at their wires.
     """
     names = frozenset(named_nodes)
     best: tuple[int, Layout] | None = None
@@ -55,7 +56,7 @@ def draw(
 
 
 def _px(value: float) -> str:
-    return f"{value * PIXELS_PER_UNIT:.4g}"
+    return f"{value * PIXELS_PER_UNIT:.2f}".rstrip("0").rstrip(".")
 
 
 def _render(layout: Layout, title: str) -> Schematic:

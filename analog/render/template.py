@@ -6,7 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from analog.render.palette import css_variables
-from analog.render.words import SYMBOLS, VERDICT_WORDS, limit_words, measure_words, quantity, share
+from analog.render.words import (
+    SYMBOLS,
+    VERDICT_WORDS,
+    is_exact,
+    limit_words,
+    measure_words,
+    quantity,
+    share,
+)
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -30,6 +38,7 @@ def render(name: str, **values: Any) -> str:
         "limit": limit_words,
         "words": measure_words,
         "bar": bar_position,
+        "exact": is_exact,
     }
     environment.globals |= {"symbols": SYMBOLS, "verdict_words": VERDICT_WORDS}
     return environment.get_template(name).render(

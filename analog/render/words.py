@@ -89,7 +89,12 @@ def judged(results: Results) -> list[tuple[BenchResult, MeasureRow]]:
 def _thinness(row: MeasureRow) -> tuple[int, float, str]:
     rank = {"fail": 0, "undecided": 1, "pass": 2}[row.verdict or "pass"]
     known = row.margin_share if row.margin_share is not None else -math.inf
-    return rank, known, row.measure
+    return rank, math.inf if is_exact(row) and rank == 2 else known, row.measure
+
+
+def is_exact(row: MeasureRow) -> bool:
+    """Tell whether the limit allows one value only, so that there is no margin to measure."""
+    return row.limit is not None and row.limit.min is not None and row.limit.min == row.limit.max
 
 
 def verdict_sentence(results: Results) -> str:
