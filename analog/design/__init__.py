@@ -4,7 +4,6 @@
 with all problems of form and of meaning together.
 """
 
-from analog.design.completion import lowest_supply, transformer_card
 from analog.design.reader import (
     ReadDesigns,
     parse_design,
@@ -47,12 +46,10 @@ __all__ = [
     "Spread",
     "Supply",
     "design_schema",
-    "lowest_supply",
     "parse_design",
     "problem_at",
     "read_design",
     "read_designs",
     "shipped_schema",
     "starter_text",
-    "transformer_card",
 ]

@@ -75,13 +75,13 @@ class Bounds:
     strict_low: bool = False
 
     def check(self, value: float, what: str) -> None:
+        """Raise the field's error when `value` is outside; `what` names it in the message."""
         if value < self.low or (self.strict_low and value == self.low):
             relation = "above" if self.strict_low else "at least"
             raise refuse(f"{what} is not {relation} {self.low:g}", f"Write a value {relation} it")
         if value > self.high:
-            raise refuse(
-                f"{what} is over {self.high:g}", "Check the multiplier: m is milli, M mega"
-            )
+            remedy = f"Write at most {self.high:g}; mind that m is milli and M is mega"
+            raise refuse(f"{what} is over {self.high:g}", remedy)
 
 
 @dataclass(frozen=True, slots=True)

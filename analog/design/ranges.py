@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from analog.cards import UnknownPartError, find_card
 from analog.design.findings import Draft, Finding, finding
 
 BENCH_SECTIONS: Final = ("line_sense", "conditioner", "reset", "gate_drive", "supply")
@@ -16,6 +17,7 @@ def range_rules(draft: Draft) -> Iterator[Finding]:
     yield from _mains(draft)
     yield from _ratings(draft)
     yield from _valid_supply(draft)
+    yield from _regulated_rail(draft)
     yield from _limits(draft)
     yield from _expect(draft)
 
@@ -71,6 +73,23 @@ def _valid_supply(draft: Draft) -> Iterator[Finding]:
     if valid is not None and rail is not None and valid > rail.low:
         rule = f"the rail may stay at {rail.low:.4g} V and would never be valid"
         yield finding("reset.valid_supply", rule, "Write a voltage below the lowest rail")
+
+
+def _regulated_rail(draft: Draft) -> Iterator[Finding]:
+    """A rail that its own regulator cannot make is a slip in one of the two."""
+    name, rail = draft.value("supply.regulator"), draft.value("supply.rail")
+    if name is None or rail is None:
+        return
+    try:
+        column = find_card(name).columns[0]
+    except UnknownPartError:
+        return  # the rule about part names says so
+    figure = column.figure("V_O") if column.has("V_O") else None
+    if figure is not None and not figure.low <= rail.nominal <= figure.high:
+        rule = (
+            f"the {name} makes {figure.low:g} to {figure.high:g} V, the rail is {rail.nominal:g} V"
+        )
+        yield finding("supply.regulator", rule, "Mend the rail or name the regulator that makes it")
 
 
 def _limits(draft: Draft) -> Iterator[Finding]:

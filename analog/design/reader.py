@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from analog.design.completion import completed
 from analog.design.findings import Draft, Finding, one_line
 from analog.design.form import read_form
 from analog.design.locator import locate
@@ -71,7 +70,7 @@ def parse_design(text: str, filename: str) -> Design:
     header = data.pop("design")
     del data["edgeproof"]
     limits = tuple(data.pop("limits", ()))
-    return completed(Design(**header, **data, limits=limits, text=text))
+    return Design(**header, **data, limits=limits, text=text)
 
 
 def problem_at(design: Design, filename: str, key: str, rule: str, remedy: str) -> Problem:

@@ -137,7 +137,7 @@ class Supply(Record):
 
     `rise_time` and `fall_time` run from 0 to the full rail and back. `transformer_voltage` is the
     rated secondary voltage (V rms) at the rated load; `transformer_regulation` is
-    (no-load − full-load)/full-load.
+    (no-load − full-load)/full-load; None leaves the range of the transformer card of that rating.
     """
 
     section = "supply"
@@ -165,8 +165,9 @@ class LineSense(Record):
     """The network that makes a logic-level signal out of the transformer's voltage.
 
     In ``half-wave`` one winding end is circuit ground; in ``bridge-leg`` the sensed point is one
-    AC leg of the supply's bridge, against rectified ground. `winding_voltage` (V rms, rated) names
-    a sense winding of its own; without it the supply's transformer is sensed.
+    AC leg of the supply's bridge, against rectified ground. `winding_voltage` (V rms, rated),
+    `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own; without
+    them the supply's transformer is sensed.
     """
 
     section = "line_sense"
@@ -214,8 +215,8 @@ class Reset(Record):
     """The power-up reset: in ``rc-low`` a resistor to VDD, a capacitor to ground, low = reset.
 
     `receiver` has the input that watches the capacitor; `driven` is the clocked part whose
-    shortest reset pulse counts (the design's clocked part when not named). `valid_supply` (V) is
-    the rail from which on the logic counts as alive.
+    shortest reset pulse counts, the design's clocked part when None. `valid_supply` (V) is the
+    rail from which on the logic counts as alive, the driven part's lowest supply when None.
     """
 
     section = "reset"

@@ -8,20 +8,19 @@ import pickle
 import pydantic
 import pytest
 
-from analog.cards import find_card, technology
+from analog.cards import technology
 from analog.design import (
     Design,
     Environment,
     LimitOverride,
+    LineSense,
     Load,
     Mains,
     PartValue,
     Reset,
     Spread,
     Supply,
-    lowest_supply,
     parse_design,
-    transformer_card,
 )
 
 RESET = """\
@@ -84,34 +83,32 @@ def test_a_technology_is_named_by_any_alias_and_kept_by_its_card() -> None:
     )
 
 
-def test_defaults_that_come_from_cards() -> None:
-    design = parse_design(RESET, "it.toml")
+def test_what_the_file_leaves_to_cards_and_other_sections_stays_open() -> None:
+    design = parse_design(RESET.replace('driven = "4013"\n', ""), "it.toml")
     assert design.reset is not None
-    assert design.reset.driven == "4013"
-    assert design.reset.valid_supply == lowest_supply("4013") == 3.0
-    assert transformer_card(2.2).identifier == "transformer-2VA"
-    figure = find_card("transformer-2VA").columns[0].figure("regulation")
-    assert design.supply.transformer_regulation == figure.typical
+    assert (design.reset.driven, design.reset.valid_supply) == (None, None)
+    assert design.supply.transformer_regulation is None
+    assert (design.mains, design.load, design.clocked) == (None, None, None)
 
 
-def test_a_reset_drives_the_clocked_part_unless_it_names_another() -> None:
-    clocked = '[clocked]\npart = "4040"\n'
-    own = parse_design(RESET + clocked, "it.toml").reset
-    default = parse_design(RESET.replace('driven = "4013"\n', "") + clocked, "it.toml").reset
-    none = parse_design(RESET.replace('driven = "4013"\n', ""), "it.toml").reset
-    assert own is not None
-    assert default is not None
-    assert none is not None
-    assert (own.driven, default.driven, none.driven) == ("4013", "4040", None)
-    assert none.valid_supply == lowest_supply("4093")
-
-
-def test_own_regulation_and_valid_supply_are_kept() -> None:
+def test_own_regulation_and_valid_supply_are_read() -> None:
     text = RESET.replace('"2.2 VA"', '"2.2 VA"\ntransformer_regulation = "30 %"')
     design = parse_design(text + 'valid_supply = "4 V"\n', "it.toml")
     assert design.supply.transformer_regulation == 0.3
     assert design.reset is not None
-    assert design.reset.valid_supply == 4.0
+    assert (design.reset.driven, design.reset.valid_supply) == ("4013", 4.0)
+
+
+def test_a_half_wave_sense_may_have_its_own_winding() -> None:
+    sense = LineSense(
+        topology="half-wave",
+        series_resistor="100k 5%",
+        capacitor="10n Y5V",
+        winding_voltage="9 V",
+        winding_rating="0.5 VA",
+    )
+    assert (sense.winding_voltage, sense.winding_rating) == (9.0, 0.5)
+    assert sense.capacitor.assumed == ("tolerance -20 +80 %",)
 
 
 @pytest.mark.parametrize(
@@ -144,14 +141,6 @@ def test_winding_capacitance_belongs_to_inductive_loads() -> None:
     fan = Load(kind="inductive", power="18 W 10%", power_factor=0.6)
     mat = Load(kind="resistive", power="45 W")
     assert (fan.winding_capacitance, mat.winding_capacitance) == (100e-12, 0.0)
-    design = parse_design(
-        RESET
-        + '[mains]\nvoltage = "230 V"\nfrequency = "50 Hz"\n'
-        + '[load]\nkind = "resistive"\npower = "45 W"\n',
-        "it.toml",
-    )
-    assert design.load is not None
-    assert design.load.voltage == 230.0
 
 
 def test_limits_keep_their_unit() -> None:

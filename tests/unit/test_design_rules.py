@@ -94,6 +94,25 @@ def test_the_good_design_is_good() -> None:
 
 #: (old text, new text, text on the line blamed, column, key, words of the rule, of the remedy)
 FORM = [
+    ("edgeproof = 1", "edgeproof = 1\nlimits = 3", "limits", 10, "limits", "a list", "[[limits]]"),
+    (
+        'kind = "resistive"',
+        'kind = "inductive"\npower_factor = nan',
+        "power_factor",
+        16,
+        "load.power_factor",
+        "no number",
+        "text",
+    ),
+    (
+        'kind = "resistive"',
+        'kind = "inductive"\npower_factor = 1.5',
+        "power_factor",
+        16,
+        "load.power_factor",
+        "over 1",
+        "at most",
+    ),
     ("edgeproof = 1", "", "\n", 1, "edgeproof", "version is missing", "edgeproof = 1"),
     ("edgeproof = 1", "edgeproof = 2", "edgeproof", 13, "edgeproof", "not known", "edgeproof = 1"),
     ("edgeproof = 1", 'edgeproof = "1"', "edgeproof", 13, "edgeproof", "not known", "= 1"),
@@ -153,7 +172,7 @@ FORM = [
     ('"680R"', '"680 V"', "led_resistor", 21, "gate_drive.led_resistor", "'V' is not", "4k7"),
     ('"680R"', '"680R 5% teflon"', "led_", 25, "gate_drive.led_resistor", "technology", "Known"),
     ('"680R"', '"680R 5% x7r"', "led_", 25, "gate_drive.led_resistor", "a capacitor", "Known"),
-    ('"680R"', '"680 TΩ"', "led_", 17, "gate_drive.led_resistor", "over 1e+12", "multiplier"),
+    ('"680R"', '"680 TΩ"', "led_", 17, "gate_drive.led_resistor", "over 1e+12", "M is mega"),
     (
         '"1u 10% film 63V"',
         '"1 MF film"',
@@ -161,7 +180,7 @@ FORM = [
         14,
         "reset.capacitor",
         "over 1",
-        "M mega",
+        "M is mega",
     ),
     ('"40106"\n\n[clocked]', '"40106;quit"\n\n[clocked]', "part", 9, "conditioner.part", "", ""),
     ('"MOC3053"', '".control"', "opto", 9, "gate_drive.opto", "letters, digits", "parts"),
@@ -205,6 +224,42 @@ FORM = [
 ]
 
 MEANING = [
+    (
+        'transformer_rating = "3 VA"',
+        'transformer_rating = "3 VA"\nregulator = "7812"',
+        "regulator",
+        13,
+        "supply.regulator",
+        "makes 11.5 to 12.5 V, the rail is 9 V",
+        "rail",
+    ),
+    (
+        'transformer_rating = "3 VA"',
+        'transformer_rating = "3 VA"\nregulator = "7890"',
+        "regulator",
+        13,
+        "supply.regulator",
+        "no part card",
+        "7809",
+    ),
+    (
+        '[conditioner]\npart = "40106"\n\n[clocked]\npart = "4040"\n',
+        "",
+        "[line_sense]",
+        2,
+        "line_sense",
+        "needs a receiver",
+        "[clocked]",
+    ),
+    (
+        '[conditioner]\npart = "40106"\n',
+        '[[limits]]\nmeasure = "conditioner.hysteresis"\nminimum = "1 V"\nreason = "mine"\n',
+        "measure",
+        11,
+        "limits[0].measure",
+        "no section [conditioner]",
+        "add the section",
+    ),
     (
         '"5 °C"',
         '"60 °C"',
