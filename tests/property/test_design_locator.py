@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import tomlkit
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from analog.design.locator import Path, locate
@@ -121,6 +121,11 @@ VALUES = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=2),
     max_leaves=5,
 )
+CALM = settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
 TABLES = st.dictionaries(KEYS, VALUES, max_size=4)
 
 
@@ -154,6 +159,7 @@ def branches(value: Any) -> set[Path]:
     return {path[:depth] for path in leaves(value) for depth in range(1, len(path))}
 
 
+@CALM
 @given(st.data())
 def test_every_leaf_is_located(data: st.DataObject) -> None:
     writer = written(data.draw)
@@ -164,6 +170,7 @@ def test_every_leaf_is_located(data: st.DataObject) -> None:
         assert (places[path].line, places[path].column) == place, writer.text
 
 
+@CALM
 @given(st.data())
 def test_plain_strings_point_at_their_characters(data: st.DataObject) -> None:
     writer = written(data.draw)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analog.quantities import (
@@ -26,6 +26,7 @@ WHOLE = st.integers(min_value=0, max_value=9999)
 PLACES = st.text("0123456789", min_size=1, max_size=4)
 
 
+@settings(deadline=None)
 @given(WHOLE, PLACES, st.sampled_from([letter for letter in FACTORS if letter]))
 def test_letter_notation_is_read_exactly(whole: int, places: str, letter: str) -> None:
     expected = Decimal(f"{whole}.{places}").scaleb(FACTORS[letter])
@@ -33,6 +34,7 @@ def test_letter_notation_is_read_exactly(whole: int, places: str, letter: str) -
         assert read_quantity(f"{whole}{letter}{places}", unit) == expected
 
 
+@settings(deadline=None)
 @given(WHOLE, PLACES, st.sampled_from(list(FACTORS)), st.sampled_from("VAWHF"))
 def test_prefixed_values_are_read_exactly(whole: int, places: str, prefix: str, unit: str) -> None:
     expected = Decimal(f"{whole}.{places}").scaleb(FACTORS[prefix])
@@ -40,6 +42,7 @@ def test_prefixed_values_are_read_exactly(whole: int, places: str, prefix: str, 
     assert read_quantity(f"-{whole}.{places}{prefix}{unit}", unit) == -expected
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30), st.sampled_from(["Ω", "F", "V", "A", "s", "°C", "%", "1", "VA"]))
 def test_any_text_is_read_or_refused_inside_itself(text: str, unit: str) -> None:
     for read in (read_quantity, read_range, lambda t, u: read_component(t, u, "V")):
@@ -58,6 +61,7 @@ def _refusal(read: Callable[[str, str], object], text: str, unit: str) -> Quanti
     return None
 
 
+@settings(deadline=None)
 @given(
     st.floats(min_value=1e-14, max_value=9e14),
     st.booleans(),
@@ -69,6 +73,7 @@ def test_what_is_written_reads_back_to_three_digits(size: float, negative: bool,
     assert abs(back - value) <= 0.005001 * abs(value)
 
 
+@settings(deadline=None)
 @given(st.floats(min_value=1e-12, max_value=1e12), st.sampled_from(SERIES))
 def test_neighbours_enclose_and_are_adjacent(value: float, series: SeriesName) -> None:
     below, above = neighbours(value, series)
