@@ -80,7 +80,7 @@ def prepare(experiment: Experiment) -> Deck:
 
     Raises ValueError for a circuit that cannot be meant (unknown model, node or parameter name).
     """
-    libraries = _library_texts(experiment.circuit)
+    libraries = library_texts(experiment.circuit)
     check_circuit(experiment.circuit, libraries)
     _check_names(experiment)
     names = sorted(experiment.circuit.parameters())
@@ -157,7 +157,8 @@ def saved_vector(name: str) -> str:
     return target if kind == "v" else f"{target}#branch"
 
 
-def _library_texts(circuit: Circuit) -> dict[str, str]:
+def library_texts(circuit: Circuit) -> dict[str, str]:
+    """Return {library name: text} of the libraries a circuit uses; MachineError when one lacks."""
     if not circuit.libraries:
         return {}
     from analog.cards import model_text

@@ -5,17 +5,20 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from contextlib import contextmanager, nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from analog.circuits.record import Experiment, Transient
 from analog.engine.build import netlist
+from analog.engine.identity import experiment_identity
+from analog.engine.ledger import Indices, Ledger
 from analog.engine.library import Library, used_library
 from analog.engine.outcome import Failure, FailureKind, Floats, Outcomes, Run
-from analog.engine.pool import Pool
+from analog.engine.pool import Batch, Pool
+from analog.engine.store import Store, open_store, row_keys
 from analog.errors import RunError
 
 Progress = Callable[[int, int], None]
@@ -29,26 +32,14 @@ _DEFAULT_LIMIT_S = 60.0
 _MENDABLE: tuple[FailureKind, ...] = ("did not converge", "timed out", "engine died", "truncated")
 
 
-@dataclass(slots=True)
-class _Tally:
-    """Values and failures as they come in, for rows numbered as in the caller's array."""
-
-    values: Floats
-    failures: dict[int, Failure] = field(default_factory=dict)
-    retried: dict[int, str] = field(default_factory=dict)
-    runs: int = 0
-    engine_s: float = 0.0
-    busy_s: float = 0.0
-    run: Run | None = None
-
-
 class Engine:
     """ngspice behind a pool of worker processes; made by `open_engine`, closed by it."""
 
     name = "ngspice"
 
-    def __init__(self, pool: Pool, library: Library) -> None:
+    def __init__(self, pool: Pool, library: Library, store: Store | None = None) -> None:
         self._pool = pool
+        self._store = store
         self.library = library
 
     @property
@@ -83,32 +74,37 @@ class Engine:
         its measuring code is wrong, ValueError when `rows` does not suit `names`.
         """
         table = _table(experiment, names, rows)
-        tally = _Tally(np.full((len(table), len(experiment.outputs)), np.nan))
-        sendable = _finite_rows(table, names, tally)
-        report = _counter(progress, len(table), len(table) - sendable.size)
-        self._pass(experiment, names, table, sendable, tally, report)
-        self._second_way(experiment, names, table, tally)
+        ledger = self._ledger(experiment, names, table)
+        sendable = _finite_rows(table, names, ledger)
+        missing = ledger.recall(sendable)
+        report = _counter(progress, len(table), len(table) - missing.size)
+        self._pass(Batch(experiment, names, table), missing, ledger, report=report)
+        self._second_way(Batch(experiment, names, table), ledger)
+        ledger.close()
         failures = {
             index: replace(failure, netlist=_failed_text(experiment, names, table[index], index))
-            for index, failure in sorted(tally.failures.items())
+            for index, failure in sorted(ledger.failures.items())
         }
-        return Outcomes(experiment.outputs, tally.values, failures, tally.retried, tally.runs)
+        return Outcomes(
+            experiment.outputs, ledger.values, failures, ledger.retried, ledger.runs, ledger.stored
+        )
 
     def traces(self, experiment: Experiment, names: tuple[str, ...], row: Floats) -> Run:
         """Simulate one row and return its traces and values; RunError when there is no data."""
         table = _table(experiment, names, np.atleast_2d(row))
         if len(table) != 1:
             raise ValueError("traces are for one row")
-        tally = _Tally(np.full((1, len(experiment.outputs)), np.nan))
-        sendable = _finite_rows(table, names, tally)
-        self._pass(experiment, names, table, sendable, tally, traces=True)
-        self._second_way(experiment, names, table, tally, traces=True)
-        if tally.run is None or tally.failures:
-            failure = tally.failures[0]
+        ledger = Ledger(np.full((1, len(experiment.outputs)), np.nan))
+        sendable = _finite_rows(table, names, ledger)
+        batch = Batch(experiment, names, table, traces=True)
+        self._pass(batch, sendable, ledger)
+        self._second_way(batch, ledger)
+        if ledger.run is None or ledger.failures:
+            failure = ledger.failures[0]
             text = _failed_text(experiment, names, table[0], 0)
             raise RunError(failure.kind, failure.reason, text)
-        values = dict(zip(experiment.outputs, tally.values[0].tolist(), strict=True))
-        return replace(tally.run, values=values)
+        values = dict(zip(experiment.outputs, ledger.values[0].tolist(), strict=True))
+        return replace(ledger.run, values=values)
 
     def netlist(
         self, experiment: Experiment, names: tuple[str, ...], row: Floats, title: str
@@ -117,52 +113,35 @@ class Engine:
         table = _table(experiment, names, np.atleast_2d(row))
         return netlist(experiment, dict(zip(names, table[0].tolist(), strict=True)), title)
 
-    def _second_way(
-        self,
-        experiment: Experiment,
-        names: tuple[str, ...],
-        table: Floats,
-        tally: _Tally,
-        traces: bool = False,
-    ) -> None:
-        again = [i for i, failure in tally.failures.items() if failure.kind in _MENDABLE]
-        other = second_way(experiment)
-        if other is None or not again:
+    def _ledger(self, experiment: Experiment, names: tuple[str, ...], table: Floats) -> Ledger:
+        values = np.full((len(table), len(experiment.outputs)), np.nan)
+        if self._store is None:
+            return Ledger(values)
+        context = experiment_identity(experiment, self.version)
+        return Ledger(values, self._store, row_keys(context, names, table))
+
+    def _second_way(self, batch: Batch, ledger: Ledger) -> None:
+        first = {i: f for i, f in ledger.failures.items() if f.kind in _MENDABLE and not f.stored}
+        other = second_way(batch.experiment)
+        if other is None or not first:
             return
-        first = dict(tally.failures)
-        self._pass(other, names, table, np.array(sorted(again)), tally, traces=traces)
-        for index in again:
-            if tally.failures[index] is first[index]:
-                del tally.failures[index]
-                tally.retried[index] = SECOND_WAY
-            else:
-                tries = first[index].attempts + 1
-                tally.failures[index] = replace(first[index], attempts=tries)
+        again = np.array(sorted(first), dtype=np.int64)
+        self._pass(replace(batch, experiment=other), again, ledger, SECOND_WAY)
+        ledger.settle(first)
 
     def _pass(
         self,
-        experiment: Experiment,
-        names: tuple[str, ...],
-        table: Floats,
-        indices: np.ndarray[tuple[int], np.dtype[np.int64]],
-        tally: _Tally,
+        batch: Batch,
+        indices: Indices,
+        ledger: Ledger,
+        way: str = "",
         report: Callable[[int], None] | None = None,
-        traces: bool = False,
     ) -> None:
-        """Run the rows at `indices` once and enter what comes back into the tally."""
-        batch = self._pool.batch(experiment, names, table[indices], traces)
-        for local, answer in self._pool.process(batch):
+        """Run the rows at `indices` once and enter what comes back into the ledger."""
+        part = replace(batch, rows=batch.rows[indices])
+        for local, answer in self._pool.process(part):
             own = indices[local]
-            if isinstance(answer, Failure):
-                tally.failures[int(own[0])] = replace(answer, attempts=2)
-                tally.runs += 2
-            else:
-                tally.values[own] = answer.values
-                tally.failures |= {int(own[i]): f for i, f in answer.failures.items()}
-                tally.runs += len(answer.values)
-                tally.engine_s += answer.engine_s
-                tally.busy_s += answer.busy_s
-                tally.run = answer.run or tally.run
+            ledger.enter(own, answer, way)
             if report:
                 report(own.size)
 
@@ -170,7 +149,7 @@ class Engine:
 @contextmanager
 def open_engine(
     jobs: int | None = None,
-    store: None = None,
+    store: Path | None = None,
     log: Path | None = None,
     limit_s: float = _DEFAULT_LIMIT_S,
 ) -> Iterator[Engine]:
@@ -178,7 +157,9 @@ def open_engine(
 
     Workers start when first needed and are ended when the block is left, at once. `log` names a
     file that takes ngspice's own messages; `limit_s` is the processor time a sample may take.
-    Raises MachineError when the machine has no ngspice library.
+    `store` names the file of results already known (`default_store_path` is the usual one);
+    without it nothing is remembered. Raises MachineError when the machine has no ngspice
+    library or the store cannot be used.
     """
     library = used_library()
     workers = jobs if jobs is not None else len(os.sched_getaffinity(0))
@@ -186,7 +167,8 @@ def open_engine(
         raise ValueError(f"jobs is {workers}; it must be at least 1")
     pool = Pool(library, workers, log.absolute() if log else None, limit_s)
     try:
-        yield Engine(pool, library)
+        with open_store(store) if store else nullcontext() as opened:
+            yield Engine(pool, library, opened)
     finally:
         pool.close()
 
@@ -212,14 +194,12 @@ def _table(experiment: Experiment, names: tuple[str, ...], rows: Floats) -> Floa
     return table
 
 
-def _finite_rows(
-    table: Floats, names: tuple[str, ...], tally: _Tally
-) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _finite_rows(table: Floats, names: tuple[str, ...], ledger: Ledger) -> Indices:
     """Return the indices of rows fit to send; the others become failures here and now."""
     finite = np.isfinite(table)
     for index in np.flatnonzero(~finite.all(axis=1)).tolist():
         name = names[int(np.argmin(finite[index]))]
-        tally.failures[index] = Failure("bad circuit", f"parameter {name} is not finite", "")
+        ledger.failures[index] = Failure("bad circuit", f"parameter {name} is not finite", "")
     return np.flatnonzero(finite.all(axis=1))
 
 

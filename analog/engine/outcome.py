@@ -49,13 +49,14 @@ class Run:
 class Failure:
     """A sample without valid data: one of the named kinds, the reason, the netlist as it was run.
 
-    `attempts` counts the tries, retries included.
+    `attempts` counts the tries, retries included; `stored` marks one known from an earlier run.
     """
 
     kind: FailureKind
     reason: str
     netlist: str
     attempts: int = 1
+    stored: bool = False
 
 
 @dataclass(frozen=True, slots=True)

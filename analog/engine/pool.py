@@ -57,9 +57,8 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One call's work: the experiment under its key, the rows, whether traces are wanted."""
+    """One call's work: the experiment, the rows (n, p) and whether traces are wanted."""
 
-    key: int
     experiment: Experiment
     names: tuple[str, ...]
     rows: Floats
@@ -113,13 +112,6 @@ class Pool:
             # An interrupted batch leaves workers whose late answers would be taken for new ones.
             self._drop([worker for worker in self._workers if worker.job])
 
-    def batch(
-        self, experiment: Experiment, names: tuple[str, ...], rows: Floats, traces: bool = False
-    ) -> Batch:
-        """Return the work for `process`; equal experiments share one key."""
-        key = self._keys.setdefault(experiment, len(self._keys))
-        return Batch(key, experiment, names, rows, traces)
-
     def close(self) -> None:
         """End all workers at once and remove their folders."""
         self._drop(list(self._workers))
@@ -171,7 +163,8 @@ class Pool:
             return None
         rows = fresh.popleft()
         fair = -(-rows.size // self._jobs)
-        size = max(1, min(int(_TASK_S / self._row_s.get(batch.key, _TASK_S)), _LARGEST_TASK, fair))
+        timely = int(_TASK_S / self._row_s.get(self._key(batch), _TASK_S))
+        size = max(1, min(timely, _LARGEST_TASK, fair))
         if rows.size > size:
             fresh.appendleft(rows[size:])
         return Job(rows[:size])
@@ -180,11 +173,12 @@ class Pool:
         worker.job = job
         worker.cpu_s = -2.0  # forces a fresh reading
         try:
-            if batch.key not in worker.known:
-                worker.connection.send((batch.key, batch.experiment))
-                worker.known.add(batch.key)
+            key = self._key(batch)
+            if key not in worker.known:
+                worker.connection.send((key, batch.experiment))
+                worker.known.add(key)
             rows = batch.rows[job.indices]
-            worker.connection.send(Task(batch.key, batch.names, rows, batch.traces))
+            worker.connection.send(Task(key, batch.names, rows, batch.traces))
         except (BrokenPipeError, ConnectionResetError):
             pass  # it died while idle; its closed pipe is noticed when answers are collected
 
@@ -217,7 +211,7 @@ class Pool:
             queue.append(Job(job.indices[done:], job.alone, job.struck))
         if answer.ended:
             self._drop([worker])
-        self._row_s[batch.key] = max(answer.busy_s / max(done, 1), 1e-6)
+        self._row_s[self._key(batch)] = max(answer.busy_s / max(done, 1), 1e-6)
         return job.indices[:done], answer
 
     def _end_stalled(self, queue: deque[Job]) -> Iterator[Event]:
@@ -229,6 +223,10 @@ class Pool:
                     "timed out", "the engine waited for something that never came", ""
                 )
                 yield from _after_death(failure, job, queue)
+
+    def _key(self, batch: Batch) -> int:
+        """Return the number workers know the experiment by; equal experiments share one."""
+        return self._keys.setdefault(batch.experiment, len(self._keys))
 
     def _drop(self, workers: list[Worker]) -> None:
         self._workers = [worker for worker in self._workers if worker not in workers]

@@ -6,6 +6,8 @@ import importlib
 import math
 import traceback
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from types import TracebackType
 from typing import cast
 
 from analog.engine.outcome import Run
@@ -17,15 +19,26 @@ class ReducerError(Exception):
     """The measuring code itself is at fault; the text holds its traceback."""
 
 
+class _Blame(AbstractContextManager["_Blame"]):
+    """Turns whatever the measuring code raises into a ReducerError that tells where."""
+
+    def __exit__(
+        self,
+        _kind: type[BaseException] | None,
+        problem: BaseException | None,
+        _trace: TracebackType | None,
+    ) -> None:
+        if isinstance(problem, Exception):
+            raise ReducerError("".join(traceback.format_exception(problem))) from problem
+
+
 def find_reducer(name: str) -> Reducer:
     """Return the function named ``package.module:function``; ReducerError when there is none."""
     module, colon, function = name.partition(":")
     if not colon:
         raise ReducerError(f"reducer {name!r} is not named as module:function")
-    try:
+    with _Blame():
         return cast(Reducer, getattr(importlib.import_module(module), function))
-    except (ImportError, AttributeError) as problem:
-        raise ReducerError(f"reducer {name!r}: {problem}") from problem
 
 
 def reduce_run(
@@ -35,11 +48,9 @@ def reduce_run(
 
     The reducer is foreign code here: whatever it raises is reported with its traceback.
     """
-    try:
+    with _Blame():
         values = reducer(run, row)
         picked = [float(values[name]) for name in outputs]
-    except Exception as problem:
-        raise ReducerError("".join(traceback.format_exception(problem))) from problem
     for name, value in zip(outputs, picked, strict=True):
         if math.isinf(value):
             raise ReducerError(f"output {name} is infinite; NaN stands for 'it never happened'")

@@ -30,6 +30,7 @@ from analog.engine.protocol import Answer, Hello, Refusal, Setup, Task
 from analog.engine.reducers import Reducer, ReducerError, find_reducer, reduce_run
 from analog.engine.rules import row_problem
 from analog.engine.session import DeadSessionError, NoDataError, Session, c_line
+from analog.errors import EdgeproofError
 
 
 @dataclass(slots=True)
@@ -108,7 +109,8 @@ def _make_ready(experiment: Experiment) -> _Ready | Refusal:
     try:
         deck = prepare(experiment)
         ready = _Ready(deck, find_reducer(experiment.reducer))
-    except (ValueError, KeyError, TypeError) as problem:
+    except (ValueError, KeyError, TypeError, NameError, EdgeproofError) as problem:
+        # PySpice's own complaints are NameErrors.
         return Refusal("bad circuit", str(problem))
     except ReducerError as problem:
         return Refusal("measuring code failed", str(problem))
