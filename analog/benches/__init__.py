@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from analog.benches.base import Bench
+from analog.benches.conditioner import CONDITIONER
 from analog.benches.gate_drive import GATE_DRIVE
 from analog.benches.line_sense import LINE_SENSE
 from analog.benches.reset import RESET
 
-BENCHES: tuple[Bench, ...] = (LINE_SENSE, RESET, GATE_DRIVE)
+BENCHES: tuple[Bench, ...] = (LINE_SENSE, CONDITIONER, RESET, GATE_DRIVE)
 """In the order in which reports show them: line_sense, conditioner, reset, gate_drive."""

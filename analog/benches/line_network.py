@@ -1,8 +1,9 @@
 """What the line-sense and the conditioner bench share: winding, filter, their guaranteed values.
 
 Rows of parameters are those of `analog.circuits.line_filter`; on top come ``ambient_c``, the
-start value ``raw_start`` and the times ``t_step``, ``t_start`` (the crest from which on is
-measured), ``t_quarter`` (a quarter of a cycle later), ``t_end``, ``t_record``, ``t_stop``.
+start values ``raw_start`` and ``pin_start``, and the times ``t_step``, ``t_start`` (the crest
+after which edges are measured), ``t_quarter`` (a quarter of a cycle later) to ``t_end`` (the
+cycle that is averaged), ``t_record``, ``t_stop``.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.cards import find_card, transformer_for
 from analog.circuits.line_filter import FilterParts, SpiceArguments
+from analog.circuits.record import Param
 from analog.circuits.rectifier import reservoir_at_crest
 from analog.circuits.space import Axis, Floats, PartAxis, RangeAxis
 from analog.design import Design, LineSense, Mains, PartValue
@@ -28,9 +30,11 @@ RESERVOIR = "supply.reservoir"
 STEPS_PER_CYCLE = 130
 """Longest step, as a share of the cycle. The tolerances shorten it where the trace bends."""
 
+QUICK_FILTER_CYCLES = 1 / 14
 SETTLING_TIME_CONSTANTS = 10.0
 MOST_CYCLES = 40
 
+DIODE_V = 0.7
 USUAL_RESERVOIR_F = 470e-6
 STATED_REGULATION_SHARE = 0.1
 """A regulation that the design states is taken to be right within this share (common practice,
@@ -97,20 +101,34 @@ class LineNetwork:
         return part_axis(self.sense.capacitor, self.design.supply.rail.high)
 
     @property
-    def settling_cycles(self) -> int:
-        """Return the whole cycles before the measured one: ten filter time constants."""
+    def start(self) -> tuple[tuple[str, Param], ...]:
+        """Return the node voltages that a transient of the network starts from."""
+        pin = (("pin", Param("pin_start")),)
+        return pin if self.parts.supply == "none" else (("raw", Param("raw_start")), *pin)
+
+    def settling_cycles(self, edges_only: bool = False) -> int:
+        """Return the whole cycles before the measured one: ten filter time constants.
+
+        At least one, for the reservoir; none when `edges_only` are wanted and the filter forgets
+        the estimated state at the crest before its falling edge.
+        """
         resistor, capacitor = self.sense.series_resistor, self.sense.capacitor
-        longest_s = (
+        longest = (
             resistor.nominal
             * (1 + resistor.tolerance_high)
             * capacitor.nominal
             * (1 + capacitor.tolerance_high)
+            * self.mains.frequency
         )
-        wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest_s * self.mains.frequency)
-        return min(max(1, wanted), MOST_CYCLES)
+        if edges_only and longest <= QUICK_FILTER_CYCLES:
+            return 0
+        return min(math.ceil(SETTLING_TIME_CONSTANTS * longest), MOST_CYCLES)
 
-    def rows(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
-        """Return the network's parameters and times for {axis key: values, shape (n,)}."""
+    def rows(self, values: Mapping[str, Floats], edges_only: bool = False) -> dict[str, Floats]:
+        """Return the network's parameters and times for {axis key: values, shape (n,)}.
+
+        With `edges_only` nothing but edges is read, see `settling_cycles`.
+        """
         sense, mains_hz = self.sense, values[MAINS_HZ]
         rows = {
             "ambient_c": values[AMBIENT],
@@ -124,7 +142,7 @@ class LineNetwork:
             rows["r_bleed"] = values[sense.bleed_resistor.key]
         if self.parts.supply != "none":
             rows |= self._supply(values, rows)
-        return rows | self._times(mains_hz)
+        return rows | {"pin_start": self._pin_start(rows)} | self._times(mains_hz, edges_only)
 
     def _source(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return open-circuit peak and resistance of the winding.
@@ -160,14 +178,23 @@ class LineNetwork:
         )
         return {"i_load": load, "c_reservoir": reservoir, "raw_start": start}
 
-    def _times(self, mains_hz: Floats) -> dict[str, Floats]:
-        cycle, settled = 1 / mains_hz, self.settling_cycles
+    def _pin_start(self, rows: Mapping[str, Floats]) -> Floats:
+        """Return about where the pin stands at the crest (V): the filtered sine, held by clamps.
+
+        The real part of 1/(1 + jωRC) is what a first-order filter shows of a sine at its crest.
+        """
+        top = rows["raw_start"] + DIODE_V if self.parts.supply != "none" else rows["v_peak"]
+        turn = 2 * math.pi * rows["f_mains"] * rows["r_series"] * rows["c_filter"]
+        return np.minimum(top / (1 + turn**2), rows["v_rail"] + DIODE_V)
+
+    def _times(self, mains_hz: Floats, edges_only: bool) -> dict[str, Floats]:
+        cycle, settled = 1 / mains_hz, self.settling_cycles(edges_only)
         return {
             "t_step": cycle / STEPS_PER_CYCLE,
-            "t_record": cycle * (settled - 0.02),
+            "t_record": cycle * max(settled - 0.02, 0.0),
             "t_start": cycle * settled,
             "t_quarter": cycle * (settled + 0.25),
-            "t_end": cycle * (settled + 1),
+            "t_end": cycle * (settled + 1.25),
             "t_stop": cycle * (settled + 1.5),
         }
 

@@ -86,7 +86,6 @@ def _experiment(network: LineNetwork, receiver: Receiver) -> Experiment:
     elements, models = line_filter(network.parts)
     x = network.parts.right_x + (8 if network.parts.clamp is not None else 6)
     pin = receiver_pin(receiver.card.family, receiver.card.identifier, x)
-    start = (("raw", Param("raw_start")),) if network.parts.supply != "none" else ()
     return Experiment(
         Circuit("Line sense", (*elements, *pin), (*models, PROTECTION)),
         Transient(
@@ -94,7 +93,7 @@ def _experiment(network: LineNetwork, receiver: Receiver) -> Experiment:
             Param("t_step"),
             Param("t_record"),
             reltol=1e-5,
-            initial=start,
+            initial=network.start,
         ),
         ("v(sense)", "v(pin)", "i(vpin)"),
         "analog.benches.line_sense_measures:line_sense",
@@ -104,8 +103,8 @@ def _experiment(network: LineNetwork, receiver: Receiver) -> Experiment:
 
 
 _READINGS = (
-    ("pin_peak", "tran max v(pin) from={t_start} to={t_end}"),
-    ("pin_trough", "tran min v(pin) from={t_start} to={t_end}"),
+    ("pin_peak", "tran max v(pin) from={t_quarter} to={t_end}"),
+    ("pin_trough", "tran min v(pin) from={t_quarter} to={t_end}"),
     (
         "rise_time",
         "tran trig v(pin) val={v_10} td={t_quarter} rise=1 "

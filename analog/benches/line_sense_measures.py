@@ -1,7 +1,7 @@
 """What is read off the traces of a line-sense run; called in the engine's workers.
 
-All is read from one settled cycle that starts at the crest of the sensed winding: the falling
-edge from ``t_start`` on, the rising edge from ``t_quarter`` on.
+The falling edge is read from the crest of the sensed winding on (``t_start``), the rising edge,
+levels and means over one whole cycle from a quarter of a cycle later (``t_quarter``).
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ OUTPUTS = (
 def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Return all measures of the bench and the times of the marks."""
     time, pin = run.time, run.trace("v(pin)")
-    cycle = window(time, pin, row["t_start"], row["t_end"])
+    cycle = window(time, pin, row["t_quarter"], row["t_end"])
     columns = _columns(row)
     crest, trough = float(np.max(cycle[1])), float(np.min(cycle[1]))
     return {
@@ -85,8 +85,7 @@ def edges_per_cycle(
     Tried for each maker: the widest thresholds (V_P max, V_N min), and the narrowest hysteresis
     at the top and at the bottom of the guaranteed range.
     """
-    start = row["t_quarter"]
-    stop = start + 1 / row["f_mains"]
+    start, stop = row["t_quarter"], row["t_end"]
     counts = []
     for levels in columns:
         for v_p, v_n in _threshold_pairs(levels):
@@ -176,8 +175,8 @@ def _slew(
 
 def _stress(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     across = run.trace("v(sense)") - run.trace("v(pin)")
-    voltage = rms(*window(run.time, across, row["t_start"], row["t_end"]))
-    into_pin = window(run.time, run.trace("i(vpin)"), row["t_start"], row["t_end"])[1]
+    voltage = rms(*window(run.time, across, row["t_quarter"], row["t_end"]))
+    into_pin = window(run.time, run.trace("i(vpin)"), row["t_quarter"], row["t_end"])[1]
     return {
         "input_clamp_current": peak(into_pin),
         "series_resistor_voltage": voltage,

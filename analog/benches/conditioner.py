@@ -1,0 +1,340 @@
+"""The Schmitt conditioner: thresholds and edges of the simulated part, and the whole chain.
+
+Two scenes per maker: a slow ramp on the part alone, and filter, part and load on the mains.
+V_P and V_N are drawn jointly from what the maker guarantees together with V_H.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from analog.benches.axes import AMBIENT, ambient_axis, spread_axis
+from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
+from analog.benches.conditioner_measures import CHAIN_OUTPUTS, RAMP_OUTPUTS
+from analog.benches.conditioner_stage import Stage, stages
+from analog.benches.line_limits import ONE_EDGE, transition_limits
+from analog.benches.line_network import LineNetwork, line_network
+from analog.benches.line_receiver import receiver_of
+from analog.circuits.line_filter import line_filter
+from analog.circuits.record import (
+    GROUND,
+    Circuit,
+    Dc,
+    Element,
+    Experiment,
+    Param,
+    Pwl,
+    Symbol,
+    Transient,
+)
+from analog.circuits.schmitt_stage import schmitt_stage
+from analog.circuits.space import Axis, Floats, Space
+from analog.design import Design
+from analog.verdicts import Limit
+
+RAMP_S = 20e-3
+"""Time of the ramp from ground to the rail: slow against the delay, as the filter's edges are."""
+
+SMALL_SHARE = 1e-3
+"""An input capacitance that varies by less than this share of the filter's is held at its
+largest."""
+
+_REDUCERS = "analog.benches.conditioner_measures"
+
+
+@dataclass(frozen=True, slots=True)
+class RampRows:
+    """Rows of parameters of the ramp on the part alone."""
+
+    stage: Stage
+    ambient_key: str = AMBIENT
+
+    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        ambient = values[self.ambient_key]
+        rail = values[self.stage.rail.key]
+        same = np.ones(np.shape(rail))
+        return {
+            "ambient_c": ambient,
+            "v_rail": rail,
+            **self.stage.rows(values, ambient),
+            "c_in": same * self.stage.receiver.capacitance_axis().nominal,
+            "t_top": same * RAMP_S,
+            "t_stop": same * 2 * RAMP_S,
+            "t_step": same * RAMP_S / 100,
+            "v_10": 0.1 * rail,
+            "v_90": 0.9 * rail,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ChainRows:
+    """Rows of parameters of filter, stage and load on the mains."""
+
+    network: LineNetwork
+    stage: Stage
+
+    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        rows = self.network.rows(values, edges_only=True)
+        rail = rows["v_rail"]
+        lines = self.stage.thresholds
+        capacitance = self.stage.receiver.capacitance_axis()
+        return {
+            **rows,
+            "t_stop": rows["t_end"] + 0.01 / rows["f_mains"],
+            **self.stage.rows(values, rows["ambient_c"]),
+            "c_in": values.get(capacitance.key, np.full(np.shape(rail), capacitance.high)),
+            "p_max": lines.v_p.at(rail)[2],
+            "n_min": lines.v_n.at(rail)[0],
+            "h_min": lines.v_h.at(rail)[0],
+        }
+
+
+def plan(design: Design) -> Plan:
+    """Return the conditioner bench of `design`, a bench without scenes for part "none".
+
+    ValueError without the sections conditioner, clocked, line_sense and mains.
+    """
+    conditioner, clocked = design.conditioner, design.clocked
+    if conditioner is None or clocked is None:
+        raise ValueError("the conditioner bench needs the sections conditioner and clocked")
+    if conditioner.part == "none":
+        note = "There is no conditioner: the line-sense bench judges the edge at the clocked part."
+        return Plan("conditioner", "Schmitt conditioner", (), (), {}, (note,))
+    network, receiver = line_network(design), receiver_of(design)
+    fitted = stages(design, receiver, conditioner, clocked)
+    scenes = [scene for stage in fitted for scene in (_ramp(stage, design), _chain(network, stage))]
+    return Plan(
+        "conditioner",
+        "Schmitt conditioner",
+        _measures(fitted[0]),
+        tuple(scenes),
+        _limits(fitted[0]),
+        _notes(),
+    )
+
+
+CONDITIONER = Bench("conditioner", "Schmitt conditioner", "conditioner", plan)
+
+
+def _ramp(stage: Stage, design: Design) -> Scene:
+    axes: list[Axis] = [
+        ambient_axis(design.environment),
+        spread_axis(stage.rail, "V"),
+        *stage.threshold_axes(),
+        stage.drive_axis(),
+        *stage.load_axes(),
+    ]
+    return Scene(
+        f"ramp-{stage.column.maker.lower()}",
+        f"A slow ramp into the part ({stage.column.maker})",
+        _ramp_experiment(stage),
+        Space(tuple(axes)),
+        RampRows(stage),
+        RAMP_OUTPUTS[:7],
+        _ramp_plots(),
+    )
+
+
+def _ramp_experiment(stage: Stage) -> Experiment:
+    triangle = Pwl(((0.0, 0.0), (Param("t_top"), Param("v_rail")), (Param("t_stop"), 0.0)))
+    sources = (
+        Element("VIN", "V", ("pin", GROUND), triangle, symbol=Symbol("ramp", ((0, 5), (0, 2)))),
+        _rail_source(-2),
+    )
+    card = stage.receiver.card
+    return Experiment(
+        Circuit(
+            f"Conditioner: ramp on {card.identifier}",
+            (*sources, *schmitt_stage(card.library, card.identifier, stage.clocked.identifier, 2)),
+            (),
+            (card.library,),
+        ),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-5),
+        ("v(pin)", "v(out)"),
+        f"{_REDUCERS}:ramp",
+        RAMP_OUTPUTS,
+        (
+            ("threshold_rising", "tran find v(pin) when v(out)={v_half} fall=1"),
+            ("threshold_falling", "tran find v(pin) when v(out)={v_half} rise=1"),
+            (
+                "output_fall_time",
+                "tran trig v(out) val={v_90} fall=1 targ v(out) val={v_10} fall=1",
+            ),
+            (
+                "output_rise_time",
+                "tran trig v(out) val={v_10} rise=1 targ v(out) val={v_90} rise=1",
+            ),
+            ("output_high_level", "tran find v(out) at={t_stop}"),
+            ("output_low_level", "tran find v(out) at={t_top}"),
+        ),
+    )
+
+
+def _chain(network: LineNetwork, stage: Stage) -> Scene:
+    capacitance = stage.receiver.capacitance_axis()
+    axes = [*network.axes(detailed=False), *stage.threshold_axes()]
+    filter_f = network.sense.capacitor.nominal
+    if capacitance.high - capacitance.low > SMALL_SHARE * filter_f:
+        axes.append(capacitance)
+    return Scene(
+        f"chain-{stage.column.maker.lower()}",
+        f"Filter, part and load on the mains ({stage.column.maker})",
+        _chain_experiment(network, stage),
+        Space(tuple(axes)),
+        ChainRows(network, stage),
+        CHAIN_OUTPUTS[:3],
+        _chain_plots(),
+    )
+
+
+def _chain_experiment(network: LineNetwork, stage: Stage) -> Experiment:
+    elements, models = line_filter(network.parts)
+    card = stage.receiver.card
+    x = network.parts.right_x + (8 if network.parts.clamp is not None else 6)
+    behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, x)
+    return Experiment(
+        Circuit("Conditioner on the mains", (*elements, *behind), models, (card.library,)),
+        Transient(
+            Param("t_stop"), Param("t_step"), Param("t_record"), reltol=1e-5, initial=network.start
+        ),
+        ("v(pin)", "v(out)"),
+        f"{_REDUCERS}:chain",
+        CHAIN_OUTPUTS,
+        (
+            ("t_out_rise", "tran when v(out)={v_half} td={t_start} rise=1"),
+            ("t_out_fall", "tran when v(out)={v_half} td={t_quarter} fall=1"),
+        ),
+    )
+
+
+def _rail_source(x: float) -> Element:
+    return Element(
+        "VRAIL",
+        "V",
+        ("vdd", GROUND),
+        Dc(Param("v_rail")),
+        key="supply.rail",
+        symbol=Symbol("source", ((x, 5), (x, 2)), "rail"),
+    )
+
+
+def _ramp_plots() -> tuple[Plot, ...]:
+    out = Curve("v(out)", "output", "V")
+    tens = (Level("10 % of the rail", "v_10", "V"), Level("90 % of the rail", "v_90", "V"))
+    return (
+        Plot(
+            "Thresholds of the part on a slow ramp",
+            "hysteresis",
+            (Curve("v(pin)", "input", "V"), out),
+            (Level("V_P", "v_p", "V"), Level("V_N", "v_n", "V")),
+            (Mark("switches", "t_fall", "v(pin)"), Mark("switches back", "t_rise", "v(pin)")),
+        ),
+        Plot(
+            "Falling output edge into its load",
+            "output_fall_time",
+            (out,),
+            tens,
+            (Mark("90 %", "t_fall_from", "v(out)"), Mark("10 %", "t_fall_to", "v(out)")),
+            ("t_fall_from", "t_fall_to"),
+        ),
+        Plot(
+            "Rising output edge into its load",
+            "output_rise_time",
+            (out,),
+            tens,
+            (Mark("10 %", "t_rise_from", "v(out)"), Mark("90 %", "t_rise_to", "v(out)")),
+            ("t_rise_from", "t_rise_to"),
+        ),
+    )
+
+
+def _chain_plots() -> tuple[Plot, ...]:
+    return (
+        Plot(
+            "Receiver pin and conditioned clock",
+            "duty_cycle",
+            (Curve("v(pin)", "receiver pin", "V"), Curve("v(out)", "clock", "V")),
+            (Level("V_P", "v_p", "V"), Level("V_N", "v_n", "V")),
+            (Mark("rises", "t_out_rise", "v(out)"), Mark("falls", "t_out_fall", "v(out)")),
+        ),
+    )
+
+
+def _measures(stage: Stage) -> tuple[Measure, ...]:
+    rail_v = stage.rail.nominal
+    edge_s = stage.column.figure("t_transition", vdd=rail_v).centre
+    part = "on the simulated part, input ramp of one rail in 20 ms"
+    into = "10-90 % of the rail into wiring and clocked inputs"
+    return (
+        Measure("threshold_rising", "V", "rising threshold", "max", rail_v, part),
+        Measure("threshold_falling", "V", "falling threshold", "min", rail_v, part),
+        Measure("hysteresis", "V", "hysteresis", "min", rail_v, part),
+        Measure(
+            "hysteresis_margin",
+            "V",
+            "hysteresis over the pin's largest turn back",
+            "min",
+            rail_v,
+            "guaranteed hysteresis − largest reversal at the pin between V_N min and V_P max",
+        ),
+        Measure("output_rise_time", "s", "rise of the clock", "max", edge_s, into),
+        Measure("output_fall_time", "s", "fall of the clock", "max", edge_s, into),
+        Measure("output_high_level", "V", "high level of the clock", "min", rail_v, "under load"),
+        Measure("output_low_level", "V", "low level of the clock", "max", rail_v, "under load"),
+        Measure(
+            "edges_per_cycle",
+            "1",
+            "clock edges per mains cycle",
+            "both",
+            1.0,
+            "falling edges of the output, each answering a rising edge at the pin",
+        ),
+        Measure(
+            "duty_cycle", "1", "share of the cycle the clock is high", "both", 1.0, "mean over rail"
+        ),
+    )
+
+
+def _limits(stage: Stage) -> dict[str, tuple[Limit, ...]]:
+    edges = transition_limits(stage.clocked_columns, stage.rail)
+    limits = {
+        "hysteresis_margin": (
+            Limit("guaranteed", 0.0, None, "a turn back as large as the hysteresis is an edge"),
+        ),
+        "output_rise_time": edges,
+        "output_fall_time": edges,
+        "output_high_level": (_level_limit(stage, "V_IH"),),
+        "output_low_level": (_level_limit(stage, "V_IL"),),
+        "edges_per_cycle": (ONE_EDGE,),
+    }
+    return {measure: found for measure, found in limits.items() if found}
+
+
+def _level_limit(stage: Stage, name: str) -> Limit:
+    """Return the clocked part's V_IH or V_IL at the lowest rail, where the output is lowest."""
+    vdd = stage.rail.low
+    figures = [(column, column.figure(name, vdd=vdd)) for column in stage.clocked_columns]
+    if name == "V_IH":
+        column, figure = max(figures, key=lambda entry: entry[1].low)
+    else:
+        column, figure = min(figures, key=lambda entry: entry[1].high)
+    note = "; ".join(
+        word
+        for word in (
+            f"{column.maker}, at {vdd:g} V",
+            figure.note("low" if name == "V_IH" else "high"),
+        )
+        if word
+    )
+    low, high = (figure.low, None) if name == "V_IH" else (None, figure.high)
+    return Limit(name.lower().replace("_", ""), low, high, str(figure.source), note)
+
+
+def _notes() -> tuple[str, ...]:
+    return (
+        "V_P, V_N and V_H of each maker are taken jointly; no column is mixed with another.",
+        "Delay and transition of the output follow its drive: slow where the current is least.",
+    )
