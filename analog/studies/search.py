@@ -66,6 +66,8 @@ class Search:
         """Run the axes alone, walks with up to a third of the budget, and the sign corners."""
         space, archive = self.archive.space, self.archive
         archive.run(one_at_a_time(space))
+        if not self.width:
+            return
         walks = min(WALKS, max(1, archive.budget // 3 // (self.width + 1)))
         paths = [lines(space), *(walk(self.width, self._random) for _ in range(walks))]
         self._steps = joined([segments(path, archive.run(path)) for path in paths])

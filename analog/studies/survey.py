@@ -59,21 +59,25 @@ def walk(width: int, random: np.random.Generator) -> Floats:
 class Segments:
     """Pairs of runs that differ in one axis only: `axis`, and the rows at its two ends.
 
-    `lower` is the row at the lower coordinate. All arrays have shape (pairs,).
+    `lower` is the row at the lower coordinate, `length` the coordinate difference. All arrays
+    have shape (pairs,).
     """
 
     axis: NDArray[np.intp]
+    length: Floats
     lower: Rows
     upper: Rows
 
 
-NOTHING_SEEN = Segments(*(np.empty(0, np.intp) for _ in range(3)))
+_NONE = np.empty(0, np.intp)
+NOTHING_SEEN = Segments(_NONE, np.empty(0), _NONE, _NONE)
 
 
 def joined(parts: Sequence[Segments]) -> Segments:
     """Return the steps of all parts as one."""
     return Segments(
         np.concatenate([part.axis for part in parts]),
+        np.concatenate([part.length for part in parts]),
         np.concatenate([part.lower for part in parts]),
         np.concatenate([part.upper for part in parts]),
     )
@@ -89,9 +93,10 @@ def segments(points: Floats, rows: Rows) -> Segments:
     single = np.flatnonzero((change != 0).sum(axis=1) == 1)
     single = single[(rows[single] != NOT_RUN) & (rows[single + 1] != NOT_RUN)]
     axis = np.argmax(change[single] != 0, axis=1)
-    rising = change[single, axis] > 0
+    length = change[single, axis]
     before, after = rows[single], rows[single + 1]
-    return Segments(axis, np.where(rising, before, after), np.where(rising, after, before))
+    lower, upper = np.where(length > 0, before, after), np.where(length > 0, after, before)
+    return Segments(axis, np.abs(length), lower, upper)
 
 
 def lines(space: Space) -> Floats:
@@ -102,16 +107,17 @@ def lines(space: Space) -> Floats:
             row = np.zeros(len(space.axes))
             row[column] = level
             paths.append(row)
-    return np.array(paths).reshape(-1, len(space.axes))
+    return np.array(paths)
 
 
 @dataclass(frozen=True, slots=True)
 class Effects:
     """How each axis acts on one objective's score; arrays of shape (axes,).
 
-    `trend` is the mean change from low to high over all steps seen, with "never happened" far
-    above every score; `change` is the same over steps between runs that both happened. `active`
-    tells whether any step changed the score at all, `steady` that no two had opposite signs.
+    `trend` is the change from low to high at the mean slope of all steps seen, with "never
+    happened" far above every score; `change` is the same over steps between runs that both
+    happened. `active` tells whether any step changed the score at all, `steady` that no two had
+    opposite signs.
     """
 
     trend: Floats
@@ -126,17 +132,19 @@ def effects(archive: Archive, objective: Objective, steps: Segments) -> Effects:
     change = _difference(score[steps.upper], score[steps.lower])
     columns = []
     for column in range(archive.points.shape[1]):
-        own = change[(steps.axis == column) & np.isfinite(change)]
-        happened = own[np.abs(own) < _FAR]
-        felt = own[np.abs(own) > NEGLIGIBLE]
+        own = (steps.axis == column) & np.isfinite(change)
+        happened = own & (np.abs(change) < _FAR)
+        felt = change[own & (np.abs(change) > NEGLIGIBLE)]
         steady = len(felt) == 0 or bool((felt > 0).all() or (felt < 0).all())
-        columns.append((_mean(own), _mean(happened), len(felt) > 0, steady))
+        trends = [_low_to_high(change[some], steps.length[some]) for some in (own, happened)]
+        columns.append((*trends, len(felt) > 0, steady))
     table = np.array(columns, dtype=np.float64).reshape(-1, 4).T
     return Effects(table[0], table[1], table[2].astype(np.bool_), table[3].astype(np.bool_))
 
 
-def _mean(values: Floats) -> float:
-    return float(values.mean()) if len(values) else 0.0
+def _low_to_high(change: Floats, length: Floats) -> float:
+    """Return the change from coordinate -1 to 1 at the mean slope of the steps."""
+    return 2.0 * float(change.sum() / length.sum()) if len(change) else 0.0
 
 
 _FAR = 1e6
