@@ -86,7 +86,14 @@ class Engine:
             for index, failure in sorted(ledger.failures.items())
         }
         return Outcomes(
-            experiment.outputs, ledger.values, failures, ledger.retried, ledger.runs, ledger.stored
+            outputs=experiment.outputs,
+            values=ledger.values,
+            failures=failures,
+            retried=ledger.retried,
+            runs=ledger.runs,
+            stored=ledger.stored,
+            engine_s=ledger.engine_s,
+            busy_s=ledger.busy_s,
         )
 
     def traces(self, experiment: Experiment, names: tuple[str, ...], row: Floats) -> Run:

@@ -22,8 +22,8 @@ _LASTING: tuple[FailureKind, ...] = ("did not converge", "truncated")
 class Ledger:
     """The state of one call, rows numbered as in the caller's array.
 
-    `keys` are the rows' keys in `store`, empty without one. `engine_s` is time inside ngspice's
-    run command, `busy_s` all time workers spent on rows.
+    `keys` are the rows' keys in `store`, empty without one. `engine_s` is processor
+    time inside ngspice's run command, `busy_s` all that workers spent on rows.
     """
 
     values: Floats

@@ -66,7 +66,8 @@ class Outcomes:
     `values` has shape (n, len(outputs)), in the order of `outputs`; NaN means "it never
     happened", or that the sample is in `failures` (by row index). `retried` tells which rows
     needed a second way and which it was. `runs` counts simulations, retries included; samples
-    taken from a store cost none and are counted in `stored`.
+    taken from a store cost none and are counted in `stored`. `engine_s` is the processor time
+    spent inside ngspice's run command, `busy_s` all that the workers spent on the samples.
     """
 
     outputs: tuple[str, ...]
@@ -75,6 +76,8 @@ class Outcomes:
     retried: Mapping[int, str]
     runs: int
     stored: int = 0
+    engine_s: float = 0.0
+    busy_s: float = 0.0
 
     def column(self, output: str) -> Floats:
         """Return the values of one output, shape (n,); KeyError when there is none."""

@@ -85,7 +85,7 @@ def start_process(setup: Setup) -> Worker:
             stdout=stream,
             stderr=stream,
             pass_fds=(theirs.fileno(),),
-            env=_environment(),
+            env=_environment(setup.folder),
         )
     finally:
         theirs.close()
@@ -119,10 +119,11 @@ def end_all(workers: Sequence[Worker]) -> None:
         worker.end()
 
 
-def _environment() -> dict[str, str]:
+def _environment(home: Path) -> dict[str, str]:
     kept = {k: v for k, v in os.environ.items() if not k.upper().startswith(_FOREIGN)}
-    # One thread each: the workers themselves share out the cores.
-    return kept | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    # One thread each: the workers themselves share out the cores. And no start-up file of the
+    # user's, which would make results depend on who runs them.
+    return kept | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": str(home)}
 
 
 def _processor_time_s(pid: int) -> float:

@@ -46,9 +46,9 @@ class Task:
 class Answer:
     """Values of the first rows of a task, shape (j, m); j < k when the session gave up.
 
-    `failures` is by row within the task, without netlists. `engine_s` is the time spent inside
-    ngspice's run command, `busy_s` all time spent on the task. After an answer with `ended` the
-    worker is gone.
+    `failures` is by row within the task, without netlists. `engine_s` is the processor time
+    spent inside ngspice's run command, `busy_s` all that was spent on the task. After an answer
+    with `ended` the worker is gone.
     """
 
     values: Floats

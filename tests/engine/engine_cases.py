@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -139,6 +140,13 @@ def endless_above_ten(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Stand in for an endless computation inside the library."""
     while row["level"] > 10:
         pass
+    return half_time(run, row)
+
+
+def asleep_above_ten(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Stand in for a library that waits for something."""
+    while row["level"] > 10:
+        time.sleep(10)
     return half_time(run, row)
 
 

@@ -15,7 +15,7 @@ import engine_cases as cases
 import numpy as np
 import pytest
 
-from analog.engine import open_engine
+from analog.engine import open_engine, pool
 from analog.errors import MachineError
 
 Counts = Callable[[int, int], int]
@@ -57,6 +57,16 @@ def test_endless_simulation_times_out() -> None:
         out = engine.run(endless, cases.NAMES, ROWS[:1])
         assert out.failures[0].kind == "timed out"
         assert not engine.run(cases.rc_experiment(), cases.NAMES, ROWS[:1]).failures
+
+
+def test_run_that_waits_for_ever_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    # No processor time is used, so that the worker's own timer never fires.
+    monkeypatch.setattr(pool, "_STALL_S", 0.3)
+    monkeypatch.setattr(pool, "_POLL_S", 0.1)
+    with open_engine(jobs=1) as engine:
+        out = engine.run(cases.rc_experiment("asleep_above_ten"), cases.NAMES, ROWS[1:4])
+    assert {i: f.kind for i, f in out.failures.items()} == {1: "timed out"}
+    assert "never came" in out.failures[1].reason
 
 
 def test_worker_killed_from_outside_loses_nothing() -> None:
