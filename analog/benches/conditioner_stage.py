@@ -46,7 +46,7 @@ class Stage:
     @property
     def thresholds(self) -> Thresholds:
         """Return V_P, V_N and V_H between the rail's ends."""
-        return self.receiver.thresholds(self.column, self.rail.low, self.rail.high)
+        return self.receiver.thresholds(self.column)
 
     def threshold_axes(self) -> tuple[RisingThreshold, FallingThreshold]:
         """Return the joint axes of both thresholds; they stand behind the rail's."""
@@ -109,7 +109,9 @@ class Stage:
 
     def _input_current_a(self, ambient_c: Floats) -> Floats:
         """Return the largest current (A) of the clocked part's inputs together."""
-        clocked = Receiver(self.clocked, self.clocked_columns, "clocked", self.clocked_inputs)
+        clocked = Receiver(
+            self.clocked, self.clocked_columns, "clocked", self.clocked_inputs, self.rail
+        )
         return clocked.leakage_a(ambient_c)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from analog.cards import Card, Column, Figure, find_card
 from analog.circuits.space import Floats, RangeAxis
 from analog.circuits.thresholds import Thresholds, figure_line, schmitt_thresholds
-from analog.design import Design
+from analog.design import Design, Spread
 
 LEAKAGE_HOT_C = 125.0
 
@@ -30,6 +30,7 @@ class Receiver:
     columns: tuple[Column, ...]
     section: str
     inputs: int
+    rail: Spread
     suffix: str = ""
 
     @property
@@ -42,9 +43,9 @@ class Receiver:
         """Return the figures of the upper and the lower threshold."""
         return (f"V_P{self.suffix}", f"V_N{self.suffix}") if self.schmitt else ("V_IH", "V_IL")
 
-    def thresholds(self, column: Column, rail_low: float, rail_high: float) -> Thresholds:
-        """Return the thresholds of one column of a Schmitt input between two supplies (V)."""
-        return schmitt_thresholds(column, rail_low, rail_high, self.suffix)
+    def thresholds(self, column: Column) -> Thresholds:
+        """Return the thresholds of one column of a Schmitt input over the rail's range."""
+        return schmitt_thresholds(column, self.rail.low, self.rail.high, self.suffix)
 
     def capacitance_axis(self) -> RangeAxis:
         """Return the input capacitance (F) of all inputs, over all columns."""
@@ -86,9 +87,9 @@ class Receiver:
         return rows
 
     def _levels(self, column: Column, rail: Floats) -> dict[str, Floats]:
-        ends = (float(np.min(rail)), float(np.max(rail)))
+        ends = (self.rail.low, self.rail.high)
         if self.schmitt:
-            lines = self.thresholds(column, *ends)
+            lines = self.thresholds(column)
             (p_min, _, p_max), (n_min, _, n_max) = lines.v_p.at(rail), lines.v_n.at(rail)
             h_min = lines.v_h.at(rail)[0]
         else:
@@ -118,17 +119,17 @@ class Receiver:
 
 def receiver_of(design: Design) -> Receiver:
     """Return the receiver of a design's filtered signal; ValueError when it has none."""
-    conditioner = design.conditioner
+    conditioner, rail = design.conditioner, design.supply.rail
     if conditioner is not None and conditioner.part != "none":
         card = find_card(conditioner.part)
         columns = card.chosen(conditioner.maker)
         if not conditioner.inputs_tied:
-            return Receiver(card, columns, "conditioner", 1)
+            return Receiver(card, columns, "conditioner", 1, rail)
         # A maker who gives no figures for tied inputs is judged only when the design names it.
         tied = tuple(column for column in columns if column.has("V_P_tied"))
-        return Receiver(card, tied or columns, "conditioner", 2, "_tied" if tied else "")
+        return Receiver(card, tied or columns, "conditioner", 2, rail, "_tied" if tied else "")
     clocked = design.clocked
     if clocked is None:
         raise ValueError("the line-sense bench needs a receiver: conditioner or clocked")
     card = find_card(clocked.part)
-    return Receiver(card, card.chosen(clocked.maker), "clocked", clocked.count)
+    return Receiver(card, card.chosen(clocked.maker), "clocked", clocked.count, rail)
