@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from analog.circuits.record import GROUND, Circuit, Dc, Element
 from analog.render import labels, routing
@@ -29,7 +29,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Everything with its place; `faults` counts labels without free room and lost wires."""
+    """Everything with its place; `faults` counts what is in each other's way or not reached."""
 
     parts: tuple[Part, ...]
     board: routing.Board
@@ -68,7 +68,7 @@ def lay_out(
             board.add_lead(net, pin, part.body)
     board.pins = {routing.cell(point): net for net, points in nets.items() for point in points}
     rails = _place_rails(board, nets)
-    faults = 0
+    faults = _overlaps(parts)
     for net in sorted((net for net in nets if not is_rail(net)), key=lambda n: _extent(nets[n])):
         faults += not routing.connect(board, net, nets[net])
     wanted = [_wanted(part) for part in parts]
@@ -78,6 +78,10 @@ def lay_out(
     taken = [part.body for part in parts] + [rail.box for rail in rails] + wires(board, parts)
     placed, homeless = labels.place(wanted, taken)
     return Layout(parts, board, nets, rails, placed, faults + homeless)
+
+
+def _overlaps(parts: tuple[Part, ...]) -> int:
+    return sum(one.body.grown(0.2).overlaps(other.body) for one, other in combinations(parts, 2))
 
 
 def is_rail(net: str) -> bool:

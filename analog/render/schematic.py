@@ -77,7 +77,7 @@ def _render(layout: Layout, title: str) -> Schematic:
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="schematic" viewBox="{view}" '
         f'role="img" aria-label="{escape(title)}: {escape(description)}" '
-        f'style="width:{_px(width)}px">{body}</svg>'
+        f'style="width:{_px(width)}px;min-width:min({_px(width)}px,46rem)">{body}</svg>'
     )
     return Schematic(svg, description, width * PIXELS_PER_UNIT, height * PIXELS_PER_UNIT)
 

@@ -40,7 +40,7 @@ def share(value: float | None) -> str:
 def _percent(value: float) -> str:
     percent = 100 * value
     if abs(percent) > 1e4:
-        return f"over {'-' if value < 0 else '+'}100 times"
+        return "over 100 times short" if value < 0 else "over 100 times"
     if abs(percent) >= 1000:
         return f"{value:+.3g} times"
     return f"{percent:+.2g} %" if abs(percent) < 10 else f"{percent:+.0f} %"
@@ -93,8 +93,14 @@ def _thinness(row: MeasureRow) -> tuple[int, float, str]:
 
 
 def is_exact(row: MeasureRow) -> bool:
-    """Tell whether the limit allows one value only, so that there is no margin to measure."""
-    return row.limit is not None and row.limit.min is not None and row.limit.min == row.limit.max
+    """Tell whether a count must be met exactly, so that there is no margin to measure.
+
+    Such are "exactly 1" and "at most 0" met by 0.
+    """
+    if row.limit is None or row.unit != "1":
+        return False
+    one_value = row.limit.min is not None and row.limit.min == row.limit.max
+    return one_value or (row.margin == 0 and row.limit.max == 0)
 
 
 def verdict_sentence(results: Results) -> str:
