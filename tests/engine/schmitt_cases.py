@@ -136,34 +136,3 @@ def tracking(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "largest_drop": float(np.max(rail[alive] - out[alive])),
         "highest": float(np.max(out - rail)),
     }
-
-
-def oscillator() -> Experiment:
-    """Return the RC oscillator: R from output to input, C from input to ground."""
-    feedback = (
-        Element("RF", "R", ("out", "in"), Param("r_feedback")),
-        Element("CT", "C", ("in", "0"), Param("c_timing")),
-    )
-    circuit = part(RAIL, Dc(0.0), *feedback)
-    elements = tuple(element for element in circuit.elements if element.reference != "VIN")
-    return Experiment(
-        Circuit("Schmitt oscillator", elements, libraries=("schmitt",)),
-        Transient(Param("t_stop"), Param("t_step"), reltol=1e-5),
-        ("v(in)", "v(out)"),
-        "schmitt_cases:period",
-        ("period", "swing_high", "swing_low"),
-    )
-
-
-def period(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    """Return the period after two cycles and the input's turning points."""
-    from analog.measures import crossings
-
-    falls = crossings(run.time, run.trace("v(out)"), row["v_rail"] / 2, rising=False)
-    late = run.time > falls[1]
-    pin = run.trace("v(in)")[late]
-    return {
-        "period": float(falls[3] - falls[2]),
-        "swing_high": float(pin.max()),
-        "swing_low": float(pin.min()),
-    }
