@@ -10,16 +10,25 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def crossings(time: Floats, trace: Floats, level: float, rising: bool | None = None) -> Floats:
+def crossings(
+    time: Floats,
+    trace: Floats,
+    level: float,
+    rising: bool | None = None,
+    smooth: bool = False,
+) -> Floats:
     """Return the times (s), ascending, at which `trace` crosses `level`.
 
     `rising` True keeps the upward crossings, False the downward ones, None both. A trace that
     touches the level counts as being above it, so that a flat stretch on the level is crossed
-    once and not many times. Between samples the trace is a straight line.
+    once and not many times. Between samples the trace is a straight line; with `smooth`, for
+    traces without jumps, a cubic through the two samples before and the two behind.
     """
     segments = _crossing_segments(trace, level, rising)
     before, after = trace[segments], trace[segments + 1]
     share = (level - before) / (after - before)
+    if smooth:
+        share = np.array([_cubic_share(time, trace, level, int(k)) for k in segments])
     start, stop = time[segments], time[segments + 1]
     return np.asarray(start + share * (stop - start), dtype=np.float64)
 
@@ -30,9 +39,10 @@ def first_crossing(
     level: float,
     rising: bool | None = True,
     after: float = -math.inf,
+    smooth: bool = False,
 ) -> float:
     """Return the first crossing time (s) not before `after`; NaN when there is none."""
-    found = crossings(time, trace, level, rising)
+    found = crossings(time, trace, level, rising, smooth)
     found = found[found >= after]
     return float(found[0]) if found.size else math.nan
 
@@ -44,17 +54,19 @@ def edge_time(
     high: float,
     rising: bool = True,
     after: float = -math.inf,
+    smooth: bool = False,
 ) -> float:
     """Return how long (s) the first complete edge between `low` and `high` takes; NaN for none.
 
     A rising edge runs from the last upward crossing of `low` to the next upward crossing of
     `high` (a falling one the other way round), so that a trace which turns back half-way and
-    tries again is timed on the attempt that succeeds. `after` (s) bounds the start of the edge.
+    tries again is timed on the attempt that succeeds. `after` (s) bounds the start of the edge;
+    `smooth` is that of `crossings`.
     """
     first, last = (low, high) if rising else (high, low)
-    starts = crossings(time, trace, first, rising)
+    starts = crossings(time, trace, first, rising, smooth)
     starts = starts[starts >= after]
-    ends = crossings(time, trace, last, rising)
+    ends = crossings(time, trace, last, rising, smooth)
     if not starts.size:
         return math.nan
     ends = ends[ends >= starts[0]]
@@ -93,3 +105,31 @@ def _crossing_segments(trace: Floats, level: float, rising: bool | None) -> NDAr
     if rising is None:
         return np.flatnonzero(change)
     return np.flatnonzero(change == (1 if rising else -1))
+
+
+def _cubic_share(time: Floats, trace: Floats, level: float, segment: int) -> float:
+    """Return where in the segment (0..1) the cubic through its neighbourhood meets `level`.
+
+    The cubic (Newton's divided differences) passes through the segment's ends, so that there
+    always is such a place; found by halving, which a wiggly cubic cannot lead astray.
+    """
+    low, high = max(segment - 1, 0), min(segment + 3, len(time))
+    span = time[segment + 1] - time[segment]
+    places = [float(moment) for moment in (time[low:high] - time[segment]) / span]
+    differences = [float(value) - level for value in trace[low:high]]
+    falls = differences[segment - low] > 0
+    for order in range(1, len(places)):
+        for k in range(len(places) - 1, order - 1, -1):
+            step = places[k] - places[k - order]
+            differences[k] = (differences[k] - differences[k - 1]) / step
+    left, right = 0.0, 1.0
+    for _ in range(32):
+        middle = (left + right) / 2
+        height = differences[-1]
+        for place, difference in zip(places[-2::-1], differences[-2::-1], strict=True):
+            height = height * (middle - place) + difference
+        if (height > 0) == falls:
+            left = middle
+        else:
+            right = middle
+    return (left + right) / 2

@@ -1,0 +1,117 @@
+"""The line-sense bench against an independent solver, on random part sets.
+
+See `line_oracle` for the equations and their documents. Accuracy: crossing times within 1 µs or
+0.1 % of the 10-90 % edge, whichever is larger; levels within 0.1 % of the rail.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pytest
+from line_oracle import Answer, bridge_leg, half_wave
+
+from analog.benches.base import Scene
+from analog.benches.line_sense import plan
+from analog.design import parse_design
+from analog.engine import Engine, open_engine
+
+DESIGN = """
+edgeproof = 1
+[design]
+name = "solver"
+[mains]
+voltage = "230 V"
+frequency = "50 Hz"
+[environment]
+ambient_minimum = "-20 °C"
+ambient_maximum = "60 °C"
+[supply]
+rail = "9 V 5%"
+transformer_voltage = "12 V"
+transformer_rating = "3 VA"
+reservoir = "470u 20% electrolytic"
+rectifier = "{rectifier}"
+[line_sense]
+topology = "{topology}"
+series_resistor = "100k 5% carbon-film"
+capacitor = "10n 10% film"
+{more}
+[conditioner]
+part = "40106"
+[clocked]
+part = "4040"
+"""
+OWN = 'winding_voltage = "12 V"\nwinding_rating = "3 VA"\n'
+BLEED = 'bleed_resistor = "10k 5% carbon-film"\n'
+DIODES = 'clamp = "diodes"\n'
+
+CIRCUITS = {
+    "half-wave": ("half-wave", OWN),
+    "half-wave, bleed": ("half-wave", OWN + BLEED),
+    "half-wave, clamp diodes": ("half-wave", OWN + DIODES),
+    "bridge leg, bleed": ("bridge-leg", BLEED),
+    "bridge leg": ("bridge-leg", ""),
+}
+ORACLES: dict[str, Callable[[dict[str, float]], Answer]] = {
+    "half-wave": lambda row: half_wave(row, clamped=False, bleed=False),
+    "half-wave, bleed": lambda row: half_wave(row, clamped=False, bleed=True),
+    "half-wave, clamp diodes": lambda row: half_wave(row, clamped=True, bleed=False),
+    "bridge leg, bleed": lambda row: bridge_leg(row, bleed=True),
+    "bridge leg": lambda row: bridge_leg(row, bleed=False),
+}
+
+
+@pytest.fixture(scope="module")
+def engine() -> Iterator[Engine]:
+    with open_engine(jobs=1) as opened:
+        yield opened
+
+
+def scene(name: str) -> Scene:
+    topology, more = CIRCUITS[name]
+    text = DESIGN.format(topology=topology, more=more, rectifier="bridge")
+    return plan(parse_design(text, "solver.toml")).scenes[0]
+
+
+def random_rows(of: Scene, count: int, seed: int) -> list[dict[str, float]]:
+    """Draw coordinates all over the space, then part values far beyond the design's own."""
+    rng = np.random.default_rng(seed)
+    points = rng.uniform(-1, 1, (count, len(of.space.axes)))
+    values = of.space.decode(points)
+    series = rng.uniform(22e3, 220e3, count)
+    values["line_sense.series_resistor"] = series
+    values["line_sense.capacitor"] = rng.uniform(0.2e-3, 1.5e-3, count) / series
+    if "line_sense.bleed_resistor" in values:
+        values["line_sense.bleed_resistor"] = rng.uniform(3e3, 30e3, count)
+    if "supply.load_current" in values:
+        values["supply.load_current"] = rng.uniform(2e-3, 60e-3, count)
+    rows = of.derive(values)
+    return [{name: float(np.ravel(v)[k]) for name, v in rows.items()} for k in range(count)]
+
+
+@pytest.mark.parametrize("name", CIRCUITS)
+def test_against_the_equations(
+    engine: Engine, name: str, counts: Callable[[int, int], int], figure: Callable[[str], None]
+) -> None:
+    of = scene(name)
+    rows = random_rows(of, counts(1, 12), seed=len(name))
+    names = tuple(rows[0])
+    out = engine.run(of.experiment, names, np.array([[row[n] for n in names] for row in rows]))
+    assert not out.failures
+    worst_s = worst_v = 0.0
+    for row, values in zip(rows, out.values, strict=True):
+        simulated = dict(zip(out.outputs, values, strict=True))
+        expected = ORACLES[name](row).measures()
+        allowed_s = max(1e-6, 1e-3 * min(expected["rise_time"], expected["fall_time"]))
+        for key in ("t_high", "t_low", "rise_time", "fall_time"):
+            assert math.isfinite(expected[key])
+            worst_s = max(worst_s, abs(simulated[key] - expected[key]) / allowed_s)
+        for key in ("pin_peak", "pin_trough"):
+            share = abs(simulated[key] - expected[key]) / (1e-3 * row["v_rail"])
+            worst_v = max(worst_v, share)
+    figure(f"{len(rows)} part sets, error over allowed: times {worst_s:.2f}, levels {worst_v:.2f}")
+    assert worst_s <= 1
+    assert worst_v <= 1
