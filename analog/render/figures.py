@@ -150,15 +150,23 @@ def _panel(axes: Axes, picture: Picture, unit: str) -> None:
 _NAMES = {"V": "voltage", "A": "current", "W": "power", "C": "charge"}
 
 
+def y_range(reach: Sequence[float], logarithmic: bool) -> tuple[float, float]:
+    """Return the ends of an axis that keeps every value of `reach` in view.
+
+    A linear axis holds zero; a logarithmic one is for values above zero.
+    """
+    if logarithmic:
+        return min(reach) / 1.3, max(reach) * 1.3
+    low, high = min(0.0, *reach), max(0.0, *reach)
+    room = 0.06 * ((high - low) or 1.0)
+    return low - room, high + room
+
+
 def _frame(axes: Axes, reach: Sequence[float], logarithmic: bool) -> None:
-    """Set axis, grid and colours: every level stays in view, a linear axis holds zero."""
-    if logarithmic and min(reach) > 0:
-        axes.set_yscale("log")
-        axes.set_ylim(min(reach) / 1.3, max(reach) * 1.3)
-    else:
-        low, high = min(0.0, *reach), max(0.0, *reach)
-        room = 0.06 * ((high - low) or 1.0)
-        axes.set_ylim(low - room, high + room)
+    """Set axis, grid and colours."""
+    logarithmic = logarithmic and min(reach) > 0
+    axes.set_yscale("log" if logarithmic else "linear")
+    axes.set_ylim(*y_range(reach, logarithmic))
     axes.set_facecolor("none")
     axes.grid(visible=True, color=marker("rule"), linewidth=0.6)
     axes.set_axisbelow(True)

@@ -86,17 +86,22 @@ class Board:
                 found.append(direction)
         return found
 
-    def blocked(self, at: Cell, net: str) -> bool:
-        owner = self.pins.get(at)
-        if owner is not None:
-            return owner != net
-        return any(body.holds(position(at)) for body in self.bodies)
+    def walls(self) -> frozenset[Cell]:
+        """Return what lies inside a body, cells and middles of edges, in half cells."""
+        found: set[Cell] = set()
+        for body in self.bodies:
+            columns = range(math.floor(4 * body.left) + 1, math.ceil(4 * body.right))
+            rows = range(math.floor(4 * body.bottom) + 1, math.ceil(4 * body.top))
+            found.update((column, row) for column in columns for row in rows)
+        return frozenset(found)
 
 
 State = tuple[Cell, int]
 
 
-def _neighbours(board: Board, net: str, state: State) -> Iterator[tuple[float, State]]:
+def _neighbours(
+    board: Board, walls: frozenset[Cell], net: str, state: State
+) -> Iterator[tuple[float, State]]:
     at, heading = state
     foreign = board.wires_at(at, net)
     for direction, (dx, dy) in enumerate(_STEPS):
@@ -107,7 +112,9 @@ def _neighbours(board: Board, net: str, state: State) -> Iterator[tuple[float, S
         if direction in foreign or (direction + 2) % 4 in foreign:
             continue
         target = (at[0] + dx, at[1] + dy)
-        if board.blocked(target, net) or _inside_body(board, at, target):
+        if board.pins.get(target, net) != net or (2 * at[0] + dx, 2 * at[1] + dy) in walls:
+            continue
+        if (2 * target[0], 2 * target[1]) in walls and target not in board.pins:
             continue
         ahead = board.wires_at(target, net)
         if ahead and ahead != [(direction + 1) % 2, (direction + 1) % 2 + 2]:
@@ -116,15 +123,10 @@ def _neighbours(board: Board, net: str, state: State) -> Iterator[tuple[float, S
         yield cost + (_CROSSING_COST if ahead else 0.0), (target, direction)
 
 
-def _inside_body(board: Board, a: Cell, b: Cell) -> bool:
-    (x1, y1), (x2, y2) = position(a), position(b)
-    middle = ((x1 + x2) / 2, (y1 + y2) / 2)
-    return any(body.holds(middle) for body in board.bodies)
-
-
 def _search(board: Board, net: str, tree: set[Cell], goals: set[Cell]) -> list[Cell] | None:
     """Return the cheapest path from any cell of `tree` to any of `goals`; None if walled in."""
     left, right, bottom, top = board.limits()
+    walls = board.walls()
     queue: list[tuple[float, int, State]] = []
     best: dict[State, float] = {}
     came: dict[State, State] = {}
@@ -137,7 +139,7 @@ def _search(board: Board, net: str, tree: set[Cell], goals: set[Cell]) -> list[C
             continue
         if state[0] in goals and not board.wires_at(state[0], net):
             return _trace(came, state)
-        for step, following in _neighbours(board, net, state):
+        for step, following in _neighbours(board, walls, net, state):
             column, row = following[0]
             if not (left <= column <= right and bottom <= row <= top):
                 continue

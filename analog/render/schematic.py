@@ -92,10 +92,11 @@ def describe(parts: Iterable[Part]) -> str:
 
 def _draw_part(part: Part) -> str:
     place = part.orientation.svg(part.origin, PIXELS_PER_UNIT)
+    value = part.lines[1] if len(part.lines) > 1 else ""
+    pins = " ".join(f"{_px(x)},{_px(-y)}" for _, (x, y) in part.pins)
     return (
-        f'<g class="part" data-reference="{part.element.reference}" '
-        f'data-value="{escape(part.lines[1] if len(part.lines) > 1 else "")}" '
-        f'transform="{place}">{part.shape.art}</g>'
+        f'<g class="part" data-reference="{part.element.reference}" data-value="{escape(value)}" '
+        f'data-pins="{pins}" transform="{place}">{part.shape.art}</g>'
     )
 
 
