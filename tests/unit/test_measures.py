@@ -66,6 +66,27 @@ class TestCrossings:
         expected = [angle, angle + 0.02, angle + 0.04]
         assert crossings(time, trace, 2.9, rising=True) == pytest.approx(expected, abs=2e-8)
 
+    def test_cubic_is_far_closer_on_a_coarse_sine(self):
+        time, trace = sine(cycles=2, n=81)
+        expected = math.asin(13.0 / 17.0) / (2 * math.pi * 50)
+        straight = crossings(time, trace, 13.0, rising=True)[0] - expected
+        cubic = crossings(time, trace, 13.0, rising=True, smooth=True)[0] - expected
+        assert abs(straight) > 5e-6
+        assert abs(cubic) < abs(straight) / 20
+
+    def test_cubic_is_exact_for_a_cubic_at_uneven_steps(self):
+        time = np.array([0.0, 0.2, 0.5, 1.1, 1.2])
+        found = crossings(time, time**3 + time, 0.8**3 + 0.8, smooth=True)
+        assert found.tolist() == pytest.approx([0.8], abs=1e-8)
+
+    def test_cubic_stays_inside_its_segment_beside_a_jump(self):
+        time, trace = line((0, 0), (1, 0), (1.01, 10), (2, 10), (3, -5))
+        assert 1.0 <= crossings(time, trace, 5.0, rising=True, smooth=True)[0] <= 1.01
+
+    def test_cubic_at_the_ends_of_the_record(self):
+        time, trace = line((0, 0), (1, 2))
+        assert crossings(time, trace, 1.0, smooth=True).tolist() == pytest.approx([0.5])
+
 
 class TestEdges:
     def test_ramp(self):
