@@ -1,0 +1,92 @@
+"""The conditioner at its own settings against tight ones, on random part sets.
+
+Reference: steps of at most 1 µs and reltol 1e-6. Allowed: crossing times 1 µs or 0.1 % of the
+filter's 10-90 % edge (more than 1 ms here), output edges 1 %, levels 0.1 %.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pytest
+from line_designs import random_row, reference, samples, values
+
+from analog.benches.conditioner import plan
+from analog.engine import Engine, open_engine
+
+
+@pytest.fixture(scope="module")
+def engine() -> Iterator[Engine]:
+    with open_engine(jobs=1) as opened:
+        yield opened
+
+
+def test_the_part_on_a_ramp(
+    engine: Engine, counts: Callable[[int, int], int], figure: Callable[[str], None]
+) -> None:
+    number, worst = counts(2, 60), {"level": 0.0, "edge": 0.0}
+    for design, rng in samples(number, seed=611):
+        ramps = [scene for scene in plan(design).scenes if scene.identifier.startswith("ramp")]
+        scene = ramps[int(rng.integers(len(ramps)))]
+        row = random_row(scene, rng)
+        usual = values(engine, scene.experiment, row)
+        fine = values(engine, reference(scene.experiment, row), row)
+        for name in ("threshold_rising", "threshold_falling", "output_high_level"):
+            worst["level"] = max(worst["level"], abs(usual[name] / fine[name] - 1) / 1e-3)
+        low = abs(usual["output_low_level"] - fine["output_low_level"]) / (1e-3 * row["v_rail"])
+        worst["level"] = max(worst["level"], low)
+        for name in ("output_rise_time", "output_fall_time"):
+            worst["edge"] = max(worst["edge"], abs(usual[name] / fine[name] - 1) / 1e-2)
+    figure(
+        f"{number} part sets, error over allowed: levels {worst['level']:.2f}, "
+        f"output edges {worst['edge']:.2f}"
+    )
+    assert worst["level"] <= 1
+    assert worst["edge"] <= 1
+
+
+def test_the_whole_chain(
+    engine: Engine, counts: Callable[[int, int], int], figure: Callable[[str], None]
+) -> None:
+    number, worst = counts(2, 60), 0.0
+    for design, rng in samples(number, seed=612):
+        chains = [scene for scene in plan(design).scenes if scene.identifier.startswith("chain")]
+        scene = chains[int(rng.integers(len(chains)))]
+        row = random_row(scene, rng)
+        usual = values(engine, scene.experiment, row)
+        fine = values(engine, reference(scene.experiment, row), row)
+        assert usual["edges_per_cycle"] == fine["edges_per_cycle"]
+        assert usual["hysteresis_margin"] == pytest.approx(
+            fine["hysteresis_margin"], abs=1e-3 * row["v_rail"]
+        )
+        for name in ("t_out_rise", "t_out_fall"):
+            assert np.isnan(usual[name]) == np.isnan(fine[name])
+            worst = np.nanmax([worst, abs(usual[name] - fine[name]) / 1e-6])
+    figure(f"{number} part sets, error over allowed: times {worst:.2f}")
+    assert worst <= 1
+
+
+def test_the_crest_is_a_sound_start(
+    engine: Engine, counts: Callable[[int, int], int], figure: Callable[[str], None]
+) -> None:
+    """Three more settling cycles move no edge by more than is allowed."""
+    number, worst = counts(3, 60), 0.0
+    for design, rng in samples(number, seed=613):
+        scene = next(s for s in plan(design).scenes if s.identifier.startswith("chain"))
+        row = random_row(scene, rng)
+        usual = values(engine, scene.experiment, row)
+        wait = 3 / row["f_mains"]
+        later = {
+            name: value + wait if name in TIMES_OF_RUN else value for name, value in row.items()
+        }
+        settled = values(engine, scene.experiment, later)
+        assert usual["edges_per_cycle"] == settled["edges_per_cycle"]
+        for name in ("t_out_rise", "t_out_fall"):
+            error = abs(usual[name] - settled[name] + wait) / 2e-6
+            worst = np.nanmax([worst, error])
+    figure(f"{number} part sets, error over allowed (0.1 % of a 2 ms edge): {worst:.2f}")
+    assert worst <= 1
+
+
+TIMES_OF_RUN = ("t_start", "t_quarter", "t_end", "t_record", "t_stop")
