@@ -17,7 +17,7 @@ from analog.engine.engine import TESTED_VERSIONS
 from analog.engine.known_circuit import TOLERANCE
 from analog.engine.library import REMEDY, Library, find_libraries, used_library
 from analog.engine.process import end_all, greeting, start_process
-from analog.engine.protocol import Setup
+from analog.engine.protocol import Hello, Setup
 from analog.errors import MachineError
 
 SCHEMA = "edgeproof-doctor-1"
@@ -124,7 +124,7 @@ def _examine_all(
 def _examine(library: Library, folder: Path, used: bool) -> ExaminedLibrary:
     """Let a process of its own load the library: a broken one may end it."""
     worker = start_process(Setup(library.path, folder, None, _LIMIT_S))
-    hello = greeting(worker)
+    hello = greeting(worker) or Hello("", math.nan, "it was killed from outside")
     end_all([worker])
     wrong = hello.problem or ("" if math.isfinite(hello.error_share) else "the circuit did not run")
     return ExaminedLibrary(

@@ -44,7 +44,7 @@ class Engine:
 
     @property
     def version(self) -> str:
-        """The version of the library in use, such as ``39.3``; starts a worker to ask it."""
+        """The version the library in use states, such as ``39``; starts a worker to ask it."""
         if not self._pool.version:
             self._pool.ready()
         return self._pool.version
@@ -128,7 +128,7 @@ class Engine:
         return Ledger(values, self._store, row_keys(context, names, table))
 
     def _second_way(self, batch: Batch, ledger: Ledger) -> None:
-        first = {i: f for i, f in ledger.failures.items() if f.kind in _MENDABLE and not f.stored}
+        first = {i: f for i, f in ledger.failures.items() if _mendable(f)}
         other = second_way(batch.experiment)
         if other is None or not first:
             return
@@ -169,7 +169,7 @@ def open_engine(
     library or the store cannot be used.
     """
     library = used_library()
-    workers = jobs if jobs is not None else len(os.sched_getaffinity(0))
+    workers = jobs if jobs is not None else _usable_cores()
     if workers < 1:
         raise ValueError(f"jobs is {workers}; it must be at least 1")
     pool = Pool(library, workers, log.absolute() if log else None, limit_s)
@@ -178,6 +178,20 @@ def open_engine(
             yield Engine(pool, library, opened)
     finally:
         pool.close()
+
+
+def _mendable(failure: Failure) -> bool:
+    """Tell whether another way of computing may help.
+
+    Not after a kill from outside: the sample would get other digits for no reason of its own.
+    """
+    return failure.kind in _MENDABLE and not failure.stored and not failure.killed
+
+
+def _usable_cores() -> int:
+    if hasattr(os, "sched_getaffinity"):  # Linux: what a container or taskset leaves us
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def second_way(experiment: Experiment) -> Experiment | None:

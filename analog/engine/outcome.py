@@ -49,7 +49,8 @@ class Run:
 class Failure:
     """A sample without valid data: one of the named kinds, the reason, the netlist as it was run.
 
-    `attempts` counts the tries, retries included; `stored` marks one known from an earlier run.
+    `attempts` counts the tries, retries included; `stored` marks one known from an earlier run,
+    `killed` one whose workers were killed from outside, time and again.
     """
 
     kind: FailureKind
@@ -57,6 +58,7 @@ class Failure:
     netlist: str
     attempts: int = 1
     stored: bool = False
+    killed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ _STALL_S = 30.0
 _POLL_S = 1.0
 
 # Kills from outside that a task is run again after; the next one counts as its own fault.
-_STRIKES = 5
+_STRIKES = 20
 
 # Wall time a task should take: long enough to hide the pipe, short enough for even sharing.
 _TASK_S = 0.2
@@ -84,15 +84,17 @@ class Pool:
         self.version = ""
 
     def ready(self, wanted: int = 1) -> None:
-        """Have at least `wanted` workers, no more than allowed; MachineError when none can be."""
-        missing = min(wanted, self._jobs) - len(self._workers)
-        started = [start_process(self._setup()) for _ in range(missing)]
-        try:
-            for worker in started:
-                self._welcome(worker)
-        except BaseException:
-            end_all([worker for worker in started if worker not in self._workers])
-            raise
+        """Have `wanted` workers, no more than allowed; MachineError when there cannot be any."""
+        for _ in range(_STRIKES):
+            missing = min(wanted, self._jobs) - len(self._workers)
+            if missing <= 0:
+                return
+            self._start(missing)
+        if not self._workers and wanted:
+            raise MachineError(
+                "Every engine process is killed as soon as it starts",
+                "Look for a lack of memory or a guard that kills processes, or use --jobs 1",
+            )
 
     def process(self, batch: Batch) -> Iterator[Event]:
         """Yield (row indices, answer) or (row index, failure) until every row has had its turn.
@@ -119,20 +121,32 @@ class Pool:
             shutil.rmtree(self._folder, ignore_errors=True)
             self._folder = None
 
+    def _start(self, number: int) -> None:
+        """Start workers side by side and take in those that can work."""
+        started: list[Worker] = []
+        try:
+            for _ in range(number):
+                started.append(start_process(self._setup()))
+            for worker in started:
+                self._welcome(worker)
+        except OSError as problem:
+            raise MachineError(
+                f"An engine process cannot be started ({problem.strerror or problem})",
+                "Free some space and memory, and see that TMPDIR and the log can be written",
+            ) from problem
+        finally:
+            end_all([worker for worker in started if worker not in self._workers])
+
     def _setup(self) -> Setup:
         if self._folder is None:
-            try:
-                self._folder = Path(tempfile.mkdtemp(prefix="edgeproof-"))
-            except OSError as problem:
-                raise MachineError(
-                    f"No temporary folder can be made ({problem.strerror})",
-                    "Free some space or point TMPDIR to a folder that can be written",
-                ) from problem
+            self._folder = Path(tempfile.mkdtemp(prefix="edgeproof-"))
         folder = self._folder / f"worker-{next(self._numbers)}"
         return Setup(self._library.path, folder, self._log, self._limit_s)
 
     def _welcome(self, worker: Worker) -> None:
         hello = greeting(worker)
+        if hello is None:
+            return
         if hello.problem:
             raise MachineError(
                 f"The ngspice library {self._library.path.name} cannot be used: {hello.problem}",
@@ -194,8 +208,7 @@ class Pool:
                 answer = worker.connection.recv()
             except (EOFError, ConnectionResetError):
                 self._workers.remove(worker)
-                failure, foreign = worker.reap()
-                yield from _after_death(failure, job, queue, foreign)
+                yield from _after_death(worker.reap(), job, queue)
                 continue
             yield self._accept(worker, batch, job, answer, queue)
         if not heard:
@@ -233,15 +246,13 @@ class Pool:
         end_all(workers)
 
 
-def _after_death(
-    failure: Failure, job: Job, queue: deque[Job], foreign: bool = False
-) -> Iterator[Event]:
+def _after_death(failure: Failure, job: Job, queue: deque[Job]) -> Iterator[Event]:
     """Queue the rows of a lost task one by one; a row that was alone already has failed.
 
-    A kill from outside (`foreign`) says nothing against the rows: they are run again as if it
+    A kill from outside says nothing against the rows: they are run again as if it
     had not happened, unless it goes on happening, as when memory runs out.
     """
-    if foreign and job.struck < _STRIKES:
+    if failure.killed and job.struck < _STRIKES:
         queue.append(Job(job.indices, job.alone, job.struck + 1))
     elif job.alone:
         yield job.indices, failure

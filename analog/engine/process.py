@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -35,7 +36,7 @@ _KILLS = (-signal.SIGKILL, -signal.SIGTERM, -signal.SIGHUP, -signal.SIGINT)
 _FOREIGN = ("SPICE_", "NGSPICE_")
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Worker:
     """A running worker process and the job it is busy with."""
 
@@ -53,31 +54,37 @@ class Worker:
         self.connection.close()
         return self.process.wait()
 
-    def reap(self) -> tuple[Failure, bool]:
-        """Wait for a process that closed its pipe; say how it ended and whether it was killed."""
+    def reap(self) -> Failure:
+        """Wait for a process that closed its pipe and say how it ended."""
         self.connection.close()
         try:
             code = self.process.wait(timeout=5)
         except subprocess.TimeoutExpired:
             code = self.end()
         if code == -signal.SIGPROF:
-            return Failure("timed out", "the limit on processor time was reached", ""), False
+            return Failure("timed out", "the limit on processor time was reached", "")
         how = signal.Signals(-code).name if code < 0 else f"exit code {code}"
-        failure = Failure("engine died", f"the worker process ended with {how}", "")
-        return failure, code in _KILLS
+        reason = f"the worker process ended with {how}"
+        return Failure("engine died", reason, "", killed=code in _KILLS)
 
     def stalled_s(self) -> float:
-        """Return for how long the process has used no processor time (0 while it computes)."""
+        """Return for how long the process has used no processor time.
+
+        0 while it computes, and where the system does not tell.
+        """
         now, used = time.monotonic(), _processor_time_s(self.process.pid)
-        if used != self.cpu_s:
+        if used < 0 or used != self.cpu_s:
             self.cpu_s, self.moved_at_s = used, now
         return now - self.moved_at_s
 
 
 def start_process(setup: Setup) -> Worker:
-    """Start a worker; it answers with a `Hello` on its pipe."""
-    ours, theirs = socket.socketpair()
+    """Start a worker; it answers with a `Hello` on its pipe.
+
+    Raises OSError when the log cannot be written or no process can be started.
+    """
     stream = setup.log.open("ab") if setup.log else subprocess.DEVNULL
+    ours, theirs = socket.socketpair()
     try:
         process = subprocess.Popen(
             [sys.executable, "-I", "-W", "ignore", "-c", _BOOT, str(theirs.fileno())],
@@ -91,14 +98,16 @@ def start_process(setup: Setup) -> Worker:
         theirs.close()
         if not isinstance(stream, int):
             stream.close()
-    connection = Connection(ours.detach())
-    connection.send([path or str(Path.cwd()) for path in sys.path])
-    connection.send(setup)
-    return Worker(process, connection)
+    worker = Worker(process, Connection(ours.detach()))
+    # A worker killed already is noticed when it is greeted.
+    with suppress(BrokenPipeError, ConnectionResetError):
+        worker.connection.send([path or str(Path.cwd()) for path in sys.path])
+        worker.connection.send(setup)
+    return worker
 
 
-def greeting(worker: Worker) -> Hello:
-    """Wait for a started worker's first word."""
+def greeting(worker: Worker) -> Hello | None:
+    """Wait for a started worker's first word; None when it was killed from outside before."""
     try:
         if worker.connection.poll(_START_LIMIT_S):
             hello = worker.connection.recv()
@@ -106,7 +115,10 @@ def greeting(worker: Worker) -> Hello:
                 return hello
         problem = "it did not answer in time"
     except (EOFError, ConnectionResetError):
-        problem = worker.reap()[0].reason
+        failure = worker.reap()
+        if failure.killed:
+            return None
+        problem = failure.reason
     return Hello("", float("nan"), problem)
 
 

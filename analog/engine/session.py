@@ -131,7 +131,7 @@ class Session(NgSpiceShared):  # type: ignore[misc]
 
     @property
     def version(self) -> str:
-        """The version as the library states it, such as ``39.3``; empty when it states none."""
+        """The version as the library states it, such as ``39``; empty when it states none."""
         match = re.search(r"ngspice-(\d+(?:\.\d+)*\+?)", self.banner)
         return match.group(1) if match else ""
 

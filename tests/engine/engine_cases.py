@@ -136,6 +136,13 @@ def crash_above_ten(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     return half_time(run, row)
 
 
+def killed_above_ten(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Stand in for a system that kills the process for its use of memory."""
+    if row["level"] > 10:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return half_time(run, row)
+
+
 def endless_above_ten(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Stand in for an endless computation inside the library."""
     while row["level"] > 10:
