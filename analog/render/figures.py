@@ -7,6 +7,7 @@ above, line styles below. Widths are in pt; the figure fits a printed A4 or Lett
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -48,7 +49,7 @@ def draw_plot(plot: Plot, cases: Sequence[Case], identifier: str) -> Inline:
     no cases, KeyError for a curve that was not saved.
     """
     picture = compose(plot, cases)
-    return finish(_paint(picture), identifier, plot.title, in_words(picture))
+    return finish(_paint(picture), identifier, picture.title, in_words(picture))
 
 
 def _paint(picture: Picture) -> str:
@@ -73,7 +74,10 @@ def _paint(picture: Picture) -> str:
                 _draw_flags(axes, flags)
         _key(canvas, picture, height)
         target = io.StringIO()
-        canvas.savefig(target, format="svg", metadata={"Date": None, "Creator": None})
+        with warnings.catch_warnings():
+            # Text stays text in the SVG; the reader's own fonts have the glyph.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            canvas.savefig(target, format="svg", metadata={"Date": None, "Creator": None})
     return target.getvalue()
 
 

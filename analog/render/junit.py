@@ -5,15 +5,12 @@ A failed limit is a failure, an undecided one an error, a measure without a limi
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from xml.etree import ElementTree
 
+from analog.render.markup import legal
 from analog.render.words import NO_BREAK, finding, quantity
 from analog.results.records import BenchResult, MeasureRow, Results
-
-# Characters that XML 1.0 cannot hold at all, not even escaped (section 2.2, production Char).
-_FORBIDDEN = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def junit(several: Sequence[Results]) -> str:
@@ -29,8 +26,8 @@ def junit(several: Sequence[Results]) -> str:
 
 
 def clean(text: str) -> str:
-    """Return the text with characters that XML cannot hold replaced by a visible mark."""
-    return _FORBIDDEN.sub("\N{REPLACEMENT CHARACTER}", text).replace(NO_BREAK, " ")
+    """Return text that XML can hold, its spaces plain."""
+    return legal(text).replace(NO_BREAK, " ")
 
 
 def _suite(results: Results, bench: BenchResult) -> ElementTree.Element:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from html import escape
 
 from analog.render.geometry import FONT_SIZE_PX, LINE_HEIGHT, PIXELS_PER_UNIT, Box, text_width
+from analog.render.markup import markup
 
 _GAPS = (0.12, 0.3, 0.55, 0.9)
 
@@ -93,6 +93,6 @@ def svg(label: Placed) -> str:
         kind = "node" if label.wanted.style == "net" else kind
         spans.append(
             f'<tspan class="{kind}" x="{x * PIXELS_PER_UNIT:g}" '
-            f'y="{baseline * PIXELS_PER_UNIT:g}">{escape(line)}</tspan>'
+            f'y="{baseline * PIXELS_PER_UNIT:g}">{markup(line)}</tspan>'
         )
     return f'<text text-anchor="{label.anchor}">{"".join(spans)}</text>'

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analog.benches.base import Plot
 from analog.engine import Run
+from analog.render.markup import legal
 from analog.render.palette import CURVES
 from analog.render.words import quantity
 
@@ -87,16 +88,28 @@ def compose(plot: Plot, cases: Sequence[Case]) -> Picture:
     """
     if not cases:
         raise ValueError("a figure needs at least one case")
+    plot = _legal(plot)
     window = _window(plot, cases)
     return Picture(
         plot.title,
         "s" if cases[0].run.sweep is None else "V",
         window,
-        tuple(case.name for case in cases),
+        tuple(legal(case.name) for case in cases),
         tuple(_traces(plot, cases, window)),
         tuple(_lines(plot, cases)),
         tuple(_points(plot, cases, window)),
         plot.logarithmic,
+    )
+
+
+def _legal(plot: Plot) -> Plot:
+    """Return the plot with names that XML can hold."""
+    return replace(
+        plot,
+        title=legal(plot.title),
+        curves=tuple(replace(one, label=legal(one.label)) for one in plot.curves),
+        levels=tuple(replace(one, label=legal(one.label)) for one in plot.levels),
+        marks=tuple(replace(one, label=legal(one.label)) for one in plot.marks),
     )
 
 

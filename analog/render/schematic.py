@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from html import escape
 
 from analog.circuits.record import GROUND, Circuit
 from analog.render import labels, routing
 from analog.render.geometry import PIXELS_PER_UNIT, hull
 from analog.render.layout import Layout, Part, Rail, lay_out, wires
+from analog.render.markup import markup
 from analog.render.parts import Remark
 
 _SPREADS = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)
@@ -76,7 +76,7 @@ def _render(layout: Layout, title: str) -> Schematic:
     view = " ".join(map(_px, (frame.left, -frame.top, width, height)))
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="schematic" viewBox="{view}" '
-        f'role="img" aria-label="{escape(title)}: {escape(description)}" '
+        f'role="img" aria-label="{markup(title)}: {markup(description)}" '
         f'style="width:{_px(width)}px;min-width:min({_px(width)}px,46rem)">{body}</svg>'
     )
     return Schematic(svg, description, width * PIXELS_PER_UNIT, height * PIXELS_PER_UNIT)
@@ -95,7 +95,7 @@ def _draw_part(part: Part) -> str:
     value = part.lines[1] if len(part.lines) > 1 else ""
     pins = " ".join(f"{_px(x)},{_px(-y)}" for _, (x, y) in part.pins)
     return (
-        f'<g class="part" data-reference="{part.element.reference}" data-value="{escape(value)}" '
+        f'<g class="part" data-reference="{part.element.reference}" data-value="{markup(value)}" '
         f'data-pins="{pins}" transform="{place}">{part.shape.art}</g>'
     )
 
@@ -124,5 +124,5 @@ def _draw_rail(rail: Rail) -> str:
         )
     return (
         f'<g class="rail" data-net="{rail.net}" {place}><path class="line" d="M0 0V-8M-9 -8H9"/>'
-        f'<text y="-12" text-anchor="middle">{escape(rail.net.upper())}</text></g>'
+        f'<text y="-12" text-anchor="middle">{markup(rail.net.upper())}</text></g>'
     )
