@@ -70,6 +70,8 @@ def part_rules(draft: Draft) -> Iterator[Finding]:
             yield finding(role.key, rule, f"'edgeproof parts' lists what is {role.words}")
             continue
         yield from _maker_and_rail(draft, role, card)
+        if role.key == "conditioner.part" and draft.value("conditioner.inputs_tied"):
+            yield from _tied(card)
 
 
 def _driver_role(draft: Draft) -> Iterator[Role]:
@@ -88,6 +90,15 @@ def _maker_and_rail(draft: Draft, role: Role, card: Card) -> Iterator[Finding]:
         return
     if role.on_rail:
         yield from _alive(draft, role, card, columns)
+
+
+def _tied(card: Card) -> Iterator[Finding]:
+    """Only a gate has two inputs to tie, and its card then gives thresholds for that."""
+    if not any(column.has("V_P_tied") for column in card.columns):
+        rule = f"the card of {card.identifier} gives no thresholds for tied inputs"
+        yield finding(
+            "conditioner.inputs_tied", rule, "Drop it, or use a Schmitt gate such as 4093"
+        )
 
 
 def _alive(draft: Draft, role: Role, card: Card, columns: tuple[Column, ...]) -> Iterator[Finding]:

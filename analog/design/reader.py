@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -111,6 +112,9 @@ def _file_text(path: Path) -> str:
         raise _whole_file(path, f"the file cannot be read: {reason}", "Check the path") from None
     if len(content) > _LARGEST_BYTES:
         raise _whole_file(path, "the file is over 1 MB", "A design file is a few kilobytes of text")
+    if content.startswith(codecs.BOM_UTF8):
+        rule = "the file begins with a byte-order mark"
+        raise _whole_file(path, rule, "Save it as UTF-8 without one")
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError:

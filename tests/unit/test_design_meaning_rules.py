@@ -9,6 +9,15 @@ from analog.design import parse_design
 
 FAULTS = [
     (
+        'part = "40106"',
+        'part = "40106"\ninputs_tied = true',
+        "inputs_tied",
+        15,
+        "conditioner.inputs_tied",
+        "no thresholds for tied inputs",
+        "4093",
+    ),
+    (
         'transformer_rating = "3 VA"',
         'transformer_rating = "3 VA"\nregulator = "7812"',
         "regulator",

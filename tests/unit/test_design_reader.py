@@ -57,6 +57,12 @@ def test_binary(tmp_path: Path, content: bytes) -> None:
     assert "not text in UTF-8" in refused(path).rule
 
 
+def test_byte_order_mark(tmp_path: Path) -> None:
+    path = tmp_path / "design.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + SMALL.encode())
+    assert "byte-order mark" in refused(path).rule
+
+
 @pytest.mark.parametrize("content", ["", "\n\n", "# only a comment\n"])
 def test_empty(tmp_path: Path, content: str) -> None:
     path = tmp_path / "design.toml"
