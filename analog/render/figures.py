@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 WIDTH_PT = 540.0
 LEFT_PT, RIGHT_PT = 56.0, 136.0
-PANEL_PT, GAP_PT, BOTTOM_PT = 186.0, 16.0, 68.0
+PANEL_PT, GAP_PT = 186.0, 16.0
 FONT_PT = 9.0
 ROW_PT = 13.0
 PLOT_PT = WIDTH_PT - LEFT_PT - RIGHT_PT
@@ -59,7 +59,8 @@ def _paint(picture: Picture) -> str:
     flags = _flags(picture)
     band = 8.0 + ROW_PT * (1 + max((row for *_, row in flags), default=-1))
     panels = len(picture.units)
-    height = band + panels * (PANEL_PT + GAP_PT) + BOTTOM_PT
+    entries = _key_entries(picture)
+    height = band + panels * (PANEL_PT + GAP_PT) + 42.0 + ROW_PT * len(entries)
     with matplotlib.rc_context(_SETTINGS):
         canvas = Figure(figsize=(WIDTH_PT / 72, height / 72), facecolor="none")
         for number, unit in enumerate(picture.units):
@@ -72,7 +73,7 @@ def _paint(picture: Picture) -> str:
                 axes.set_xlabel(_x_title(picture))
             if number == 0:
                 _draw_flags(axes, flags)
-        _key(canvas, picture, height)
+        _draw_key(canvas, entries, height)
         target = io.StringIO()
         with warnings.catch_warnings():
             # Text stays text in the SVG; the reader's own fonts have the glyph.
@@ -304,22 +305,31 @@ def _draw_flags(axes: Axes, flags: Sequence[Flag]) -> None:
         )
 
 
-def _key(canvas: Figure, picture: Picture, height: float) -> None:
+def _key_entries(picture: Picture) -> list[tuple[bool | None, str]]:
+    """Return the lines of the key from top to bottom: drawn strong, drawn faint, or no line."""
+    entries: list[tuple[bool | None, str]] = []
+    for number, name in enumerate(picture.cases):
+        strong = number > 0 or len(picture.cases) == 1
+        text = f"{name}, measured points {'●' if strong else '○'}" if picture.points else name
+        lines = wrapped(text, WIDTH_PT - LEFT_PT - 40)
+        entries += [(strong, lines[0]), *((None, line) for line in lines[1:])]
+    return entries
+
+
+def _draw_key(canvas: Figure, entries: Sequence[tuple[bool | None, str]], height: float) -> None:
     """Explain line styles and points under the axes, away from the data."""
     from matplotlib.lines import Line2D
 
-    x = LEFT_PT
-    for number, name in enumerate(picture.cases):
-        y = BOTTOM_PT - 46.0 - ROW_PT * number
-        strong = number > 0 or len(picture.cases) == 1
-        text = f"{name}, measured points {'●' if strong else '○'}" if picture.points else name
-        canvas.add_artist(
-            Line2D(
-                [x / WIDTH_PT, (x + 24) / WIDTH_PT],
-                [y / height, y / height],
-                color=marker("ink"),
-                linewidth=1.9 if strong else 1.1,
-                linestyle="solid" if strong else _DASHED,
+    for number, (strong, text) in enumerate(reversed(entries)):
+        y = (8.0 + ROW_PT * number) / height
+        if strong is not None:
+            canvas.add_artist(
+                Line2D(
+                    [LEFT_PT / WIDTH_PT, (LEFT_PT + 24) / WIDTH_PT],
+                    [y, y],
+                    color=marker("ink"),
+                    linewidth=1.9 if strong else 1.1,
+                    linestyle="solid" if strong else _DASHED,
+                )
             )
-        )
-        canvas.text((x + 30) / WIDTH_PT, y / height, text, va="center", color=marker("ink"))
+        canvas.text((LEFT_PT + 30) / WIDTH_PT, y, text, va="center", color=marker("ink"))
