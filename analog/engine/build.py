@@ -28,11 +28,18 @@ from analog.circuits.record import (
     Sine,
     Stimulus,
     Transient,
-    Value,
 )
 from analog.circuits.record import Element as Part
 from analog.engine.expressions import RESERVED, bracketed
 from analog.engine.rules import RowRule, check_circuit, row_rules
+from analog.engine.sources import (
+    may_repeat,
+    number,
+    resolve,
+    stimulus_text,
+    train_text,
+    value_text,
+)
 
 AMBIENT = "ambient_c"
 AMBIENT_DEFAULT_C = 25.0
@@ -52,12 +59,17 @@ class Deck:
 
     experiment: Experiment
     body: tuple[str, ...]
+    trains: tuple[Part, ...]
     parameters: tuple[str, ...]
     rules: tuple[RowRule, ...]
 
     def head(self, row: Mapping[str, float], title: str) -> list[str]:
-        """Return the title line and the ``.param`` lines of a row."""
-        return [f"* {title}", *(f".param {name}={number(row[name])}" for name in self.parameters)]
+        """Return the title, the ``.param`` lines and the pulse trains of a row."""
+        return [
+            f"* {title}",
+            *(f".param {name}={number(row[name])}" for name in self.parameters),
+            *(self._train(part, row) for part in self.trains),
+        ]
 
     def tail(self, row: Mapping[str, float]) -> list[str]:
         """Return options, temperature, initial conditions, analysis and saves of a row."""
@@ -69,6 +81,13 @@ class Deck:
             f".save {' '.join(self.experiment.saves)}",
             ".end",
         ]
+
+    def _train(self, part: Part, row: Mapping[str, float]) -> str:
+        analysis, wave = self.experiment.analysis, part.value
+        if not isinstance(analysis, Transient) or not isinstance(wave, Pulse):
+            raise TypeError(f"{part.reference} is no pulse train")
+        text = train_text(wave, row, resolve(analysis.stop_s, row))
+        return f"{part.reference} {' '.join(part.nodes)} {text}"
 
     def lines(self, row: Mapping[str, float], title: str) -> list[str]:
         """Return the whole netlist of a row, ready for the engine."""
@@ -87,9 +106,13 @@ def prepare(experiment: Experiment) -> Deck:
     for name in names:
         if name in RESERVED or name == AMBIENT:
             raise ValueError(f"parameter name {name!r} belongs to ngspice")
+    trains = tuple(
+        part for part in experiment.circuit.elements if may_repeat(part.value, experiment.analysis)
+    )
     return Deck(
         experiment=experiment,
-        body=_body(experiment.circuit, libraries),
+        body=_body(experiment.circuit, libraries, trains),
+        trains=trains,
         parameters=tuple(names),
         rules=row_rules(experiment),
     )
@@ -127,19 +150,6 @@ def refined(experiment: Experiment, divisor: float = 10.0) -> Experiment:
         finer = replace(analysis, step_divisor=analysis.step_divisor * divisor)
         return replace(experiment, analysis=finer)
     return replace(experiment, analysis=replace(analysis, reltol=min(analysis.reltol, 1e-8)))
-
-
-def number(value: float) -> str:
-    """Return a finite number so that it reads back unchanged: no unit, no scale letter."""
-    plain = float(value)
-    if not math.isfinite(plain):
-        raise ValueError(f"{plain} is no number to simulate with")
-    return repr(plain)
-
-
-def resolve(value: Value, row: Mapping[str, float]) -> float:
-    """Return a plain number, looked up in the row where `value` is a parameter."""
-    return float(row[value.name]) if isinstance(value, Param) else float(value)
 
 
 def printable(title: str) -> str:
@@ -186,30 +196,18 @@ def _check_names(experiment: Experiment) -> None:
         raise ValueError(f"{analysis.source!r} is swept, but the circuit has no such source")
 
 
-def _value(value: Value) -> str:
-    return f"{{{value.name}}}" if isinstance(value, Param) else number(value)
-
-
-def _stimulus(stimulus: Stimulus) -> str:
-    if isinstance(stimulus, Dc):
-        return f"DC {_value(stimulus.level)}"
-    if isinstance(stimulus, Sine):
-        wave = (stimulus.offset, stimulus.amplitude, stimulus.frequency_hz, 0.0, 0.0)
-        return f"SIN({' '.join(map(_value, (*wave, stimulus.phase_deg)))})"
-    if isinstance(stimulus, Pulse):
-        return f"PULSE({' '.join(_value(getattr(stimulus, n)) for n in stimulus.__slots__)})"
-    return f"PWL({' '.join(_value(v) for point in stimulus.points for v in point)})"
-
-
-def _body(circuit: Circuit, libraries: Mapping[str, str]) -> tuple[str, ...]:
-    """Build PySpice's Circuit and return its lines without the title."""
+def _body(
+    circuit: Circuit, libraries: Mapping[str, str], trains: tuple[Part, ...]
+) -> tuple[str, ...]:
+    """Build PySpice's Circuit, without `trains`, and return its lines without the title."""
     netlist_class = _pyspice_circuit()
     spice = netlist_class("edgeproof")
     spice.raw_spice = "\n".join(text.strip("\n") for text in libraries.values())
     for part in circuit.elements:
-        _add(spice, part)
+        if part not in trains:
+            _add(spice, part)
     for model in circuit.models:
-        spice.model(model.name, model.type, **{k: _value(v) for k, v in model.arguments})
+        spice.model(model.name, model.type, **{k: value_text(v) for k, v in model.arguments})
     title, *lines = str(spice).splitlines()
     if not title.startswith(".title"):
         raise ValueError("PySpice's netlist does not start with its title")
@@ -231,12 +229,12 @@ def _pyspice_circuit() -> Any:
 
 def _add(spice: Any, part: Part) -> None:
     name, nodes = part.reference[1:], part.nodes
-    extra = " ".join(f"{key}={_value(value)}" for key, value in part.arguments)
+    extra = " ".join(f"{key}={value_text(value)}" for key, value in part.arguments)
     if part.kind in "RCL":
-        start = {} if part.initial is None else {"initial_condition": _value(part.initial)}
+        start = {} if part.initial is None else {"initial_condition": value_text(part.initial)}
         getattr(spice, part.kind)(name, *nodes, _plain(part), raw_spice=extra, **start)
     elif part.kind in "VI":
-        getattr(spice, part.kind)(name, *nodes, _stimulus(_wave(part)))
+        getattr(spice, part.kind)(name, *nodes, stimulus_text(_wave(part)))
     elif part.kind == "B":
         head, _, body = str(part.value).lower().partition("=")
         form = "voltage_expression" if head.strip() == "v" else "current_expression"
@@ -247,7 +245,9 @@ def _add(spice: Any, part: Part) -> None:
     elif part.kind in "FH":
         getattr(spice, part.kind)(name, *nodes, part.control[0], _plain(part))
     elif part.kind == "X":
-        spice.X(name, part.model, *nodes, **{key: _value(value) for key, value in part.arguments})
+        spice.X(
+            name, part.model, *nodes, **{key: value_text(value) for key, value in part.arguments}
+        )
     elif part.kind == "S":
         spice.S(name, *nodes, *part.control, model=part.model)
     else:
@@ -257,7 +257,7 @@ def _add(spice: Any, part: Part) -> None:
 def _plain(part: Part) -> str:
     if not isinstance(part.value, Param | float | int):
         raise ValueError(f"{part.reference} needs a number, not {part.value!r}")
-    return _value(part.value)
+    return value_text(part.value)
 
 
 def _wave(part: Part) -> Stimulus:

@@ -110,6 +110,7 @@ def _bounded(experiment: Experiment) -> Iterator[tuple[Value, bool, str]]:
         if part.kind in "RCL" and isinstance(part.value, Param | float | int):
             yield part.value, part.kind in "RL", f"{part.reference}'s value"
         elif isinstance(part.value, Pulse):
+            yield part.value.delay_s, False, f"{part.reference}'s delay_s"
             for name in ("rise_s", "fall_s", "width_s", "period_s"):
                 yield getattr(part.value, name), True, f"{part.reference}'s {name}"
         elif isinstance(part.value, Pwl):

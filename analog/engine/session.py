@@ -17,8 +17,9 @@ from typing import Any
 import numpy as np
 
 from analog.circuits.record import Analysis, DcSweep, OperatingPoint
-from analog.engine.build import resolve, saved_vector, sweep_range
+from analog.engine.build import saved_vector, sweep_range
 from analog.engine.outcome import Failure, FailureKind, Floats, Run
+from analog.engine.sources import resolve
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # invalid escapes in docstrings, noticed by newer Pythons

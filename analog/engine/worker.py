@@ -15,6 +15,7 @@ import shutil
 import signal
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -55,6 +56,9 @@ def main(connection: Connection) -> None:
     finally:
         os.chdir("/")
         shutil.rmtree(setup.folder, ignore_errors=True)
+        # The main process, if killed, could not remove the folder around the workers' own.
+        with suppress(OSError):
+            setup.folder.parent.rmdir()
 
 
 def _enter(folder: Path) -> None:
@@ -152,8 +156,11 @@ def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> tupl
     if problem := row_problem(ready.deck.rules, row):
         raise NoDataError("bad circuit", problem)
     experiment = ready.deck.experiment
-    head = [c_line(line) for line in ready.deck.head(row, "edgeproof")]
-    tail = [c_line(line) for line in ready.deck.tail(row)]
+    try:
+        head = [c_line(line) for line in ready.deck.head(row, "edgeproof")]
+        tail = [c_line(line) for line in ready.deck.tail(row)]
+    except ValueError as error:
+        raise NoDataError("bad circuit", str(error)) from error
     try:
         session.load([*head, *ready.body, *tail])
         started = time.process_time()

@@ -205,7 +205,7 @@ def test_workers_end_when_the_main_process_is_killed(tmp_path: Path) -> None:
             break
         time.sleep(0.1)
     assert not Path(f"/proc/{worker}").exists()
-    assert list(tmp_path.glob("edgeproof-*/worker-*")) == []
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_memory_stays_flat(counts: Counts, figure: Callable[[str], None]) -> None:

@@ -22,7 +22,8 @@ from analog.circuits.record import (
     Transient,
 )
 from analog.engine import netlist, refined
-from analog.engine.build import number, printable, saved_vector
+from analog.engine.build import printable, saved_vector
+from analog.engine.sources import number
 
 SOURCE = Element("V1", "V", ("in", "0"), Dc(Param("level")))
 LOAD = Element("R1", "R", ("in", "0"), Param("load"))
@@ -85,9 +86,52 @@ def test_sine_has_neither_delay_nor_damping() -> None:
 def test_pulse_and_pwl() -> None:
     pulse = Element("V1", "V", ("in", "0"), Pulse(0.0, 5.0, 1e-3, 1e-6, 2e-6, 3e-3, 1e-2))
     points = Element("I2", "I", ("in", "0"), Pwl(((0.0, 0.0), (Param("load"), Param("level")))))
-    text = lines(experiment(pulse, points))
+    text = lines(experiment(pulse, points, analysis=Transient(1e-2, 1e-5)))
     assert "V1 in 0 PULSE(0.0 5.0 0.001 1e-06 2e-06 0.003 0.01)" in text
     assert "I2 in 0 PWL(0.0 0.0 {load} {level})" in text
+
+
+def test_pulse_trains_are_written_out() -> None:
+    # ngspice 44.2 leaves out pulses of a PULSE train.
+    train = Pulse(0.0, Param("level"), 0.0, 1e-4, 1e-4, 2e-4, Param("period"))
+    chosen = experiment(Element("V1", "V", ("in", "0"), train), LOAD)
+    text = lines(chosen, ROW | {"stop": 1.25e-3, "period": 5e-4})
+    (line,) = [line for line in text if line.startswith("V1")]
+    values = [float(word) for word in line.partition("(")[2].rstrip(")").split()]
+    times, levels = values[::2], values[1::2]
+    starts = [0.0, 5e-4, 1e-3]
+    assert times == pytest.approx(
+        [start + step for start in starts for step in (0.0, 1e-4, 3e-4, 4e-4)]
+    )
+    assert levels == [0.0, 5.0, 5.0, 0.0] * 3
+
+
+def test_pulse_train_without_gaps() -> None:
+    train = Pulse(0.0, 1.0, 0.0, 1e-4, 1e-4, 3e-4, 5e-4)
+    text = lines(experiment(Element("V1", "V", ("in", "0"), train), LOAD))
+    (line,) = [line for line in text if line.startswith("V1")]
+    times = [float(word) for word in line.partition("(")[2].rstrip(")").split()[::2]]
+    assert times == sorted(set(times))
+    assert len(times) == 1 + 3 * 4
+
+
+@pytest.mark.parametrize(
+    ("period", "told"), [(1e-4, "does not fit"), (2e-7, "does not fit"), (4e-4, "")]
+)
+def test_pulse_longer_than_its_period(period: float, told: str) -> None:
+    train = Pulse(0.0, 1.0, 0.0, 1e-5, 1e-5, 3e-4, Param("period"))
+    chosen = experiment(Element("V1", "V", ("in", "0"), train), LOAD)
+    if told:
+        with pytest.raises(ValueError, match=told):
+            lines(chosen, ROW | {"period": period})
+    else:
+        assert lines(chosen, ROW | {"period": period})
+
+
+def test_too_many_pulses() -> None:
+    train = Pulse(0.0, 1.0, 0.0, 1e-9, 1e-9, 1e-7, 1e-6)
+    with pytest.raises(ValueError, match="too many to write out"):
+        lines(experiment(Element("V1", "V", ("in", "0"), train), LOAD))
 
 
 def test_initial_conditions() -> None:
