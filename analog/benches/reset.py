@@ -5,6 +5,8 @@ The rail is a straight ramp of the stated rise and fall time; no supply is simul
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from analog.benches.axes import part_axis, spread_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
 from analog.benches.reset_levels import ReceiverLevels
@@ -193,9 +195,14 @@ _SAVED = {"pin_discharge_current": "i(vpin)", "discharge_current": "i(vdis)"}
 def _button(network: ResetNetwork) -> Scene:
     resistor = network.reset.button_resistor
     more = () if resistor is None else (part_axis(resistor),)
-    press = press_at(Param("t_press"), Param("t_edge"), Param("t_held"))
+    press = press_at(Param("t_press"), Param("t_edge"), Param("t_held"), Param("t_again"))
     experiment = Experiment(
-        reset_network("Reset: the button", _parts(network), Dc(Param("rail")), press),
+        reset_network(
+            "Reset: the button",
+            replace(_parts(network), strays=False),
+            Dc(Param("rail")),
+            press,
+        ),
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
         ("v(pin)", "i(vbutton)"),
         f"{_REDUCERS}:button",

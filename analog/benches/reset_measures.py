@@ -28,18 +28,22 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     ``input_at_valid_supply`` (V), ``t_earliest`` and ``t_latest`` (s, when the pin reaches the
     lowest and the highest threshold that the receiver may have at the rail of that moment),
     ``hold_time`` = t_earliest − t_valid and ``release_time`` = t_latest, both s.
+
+    A reset that never releases holds for as long as the run lasts, which is then a lower bound
+    of its hold time; that it never releases shows in ``release_time``.
     """
     time, rail, pin = run.time, run.trace("v(vdd)"), run.trace("v(pin)")
     risen = crossings(time, rail, row["valid_supply"], True)
     t_valid = float(risen[-1]) if risen.size else math.nan
     t_earliest = _reached(time, pin - _threshold(rail, row, "low"), t_valid)
+    held_until = float(time[-1]) if math.isnan(t_earliest) else t_earliest
     t_latest = _reached(time, pin - _threshold(rail, row, "high"), t_valid)
     return {
         "t_valid": t_valid,
         "input_at_valid_supply": float(np.interp(t_valid, time, pin)),
         "t_earliest": t_earliest,
         "t_latest": t_latest,
-        "hold_time": t_earliest - t_valid,
+        "hold_time": held_until - t_valid,
         "release_time": t_latest,
     }
 

@@ -131,6 +131,7 @@ class ResetNetwork:
             "t_press": constant,
             "t_edge": constant / 2000.0,
             "t_held": 10.0 * constant,
+            "t_again": 20.0 * constant,
             "t_stop": 7.0 * constant,
             "t_step": constant / 50.0,
         }

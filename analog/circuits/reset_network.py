@@ -16,7 +16,7 @@ above some tenths of a volt), ``g_pin`` (S, pin leakage at full rail over full r
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analog.circuits.record import (
     GROUND,
@@ -38,16 +38,23 @@ PIN_DIODE = Model("dpin", "D", (("IS", 1e-14), ("N", 1.0), ("RS", 10.0), ("CJO",
 """A protection diode on the chip, about 0.65 V at 1 mA (from memory): at the low end of its
 forward voltage, so that it takes more current than most."""
 
+_CHARGES = frozenset({"CJO", "TT"})
+
 
 @dataclass(frozen=True, slots=True)
 class ResetParts:
-    """Which parts the network has; `discharge_diode` holds its SPICE parameters."""
+    """Which parts the network has; `discharge_diode` holds its SPICE parameters.
+
+    Without `strays` the picofarads of junctions and input are left out: over nanoseconds the
+    simulator's step control takes its own rounding for a signal in them and hardly moves on.
+    """
 
     discharge_diode: tuple[tuple[str, float], ...] | None = None
     pin_resistor: bool = False
     button: bool = False
     button_resistor: bool = False
     polarised: bool = False
+    strays: bool = True
     receiver: str = ""
 
     @property
@@ -61,18 +68,27 @@ def reset_network(
 ) -> Circuit:
     """Return the network on a rail that follows `rail`; `press` closes the button at 1 V."""
     elements = [*_rail_and_rc(rail, parts), *_pin(parts)]
-    models = [PIN_DIODE]
+    models = [_diode(PIN_DIODE, parts)]
     if parts.discharge_diode is not None:
         elements += _discharge_diode(parts.junction)
-        models.append(Model("ddis", "D", parts.discharge_diode))
+        models.append(_diode(Model("ddis", "D", parts.discharge_diode), parts))
     if parts.button:
         elements += _button(parts, press or Dc(0.0))
     return Circuit(title, tuple(elements), tuple(models))
 
 
-def press_at(delay_s: Param, edge_s: Param, width_s: Param) -> Pulse:
-    """Return the hand on the button: it closes once, at `delay_s`, within `edge_s`."""
-    return Pulse(0.0, 1.0, delay_s, edge_s, edge_s, width_s, width_s)
+def _diode(model: Model, parts: ResetParts) -> Model:
+    kept = tuple(pair for pair in model.arguments if parts.strays or pair[0] not in _CHARGES)
+    return replace(model, arguments=kept)
+
+
+def press_at(delay_s: Param, edge_s: Param, width_s: Param, period_s: Param) -> Pulse:
+    """Return the hand on the button: it closes at `delay_s`, within `edge_s`, for `width_s`.
+
+    `period_s` must exceed edges and width together: ngspice can stand still on a pulse that is
+    longer than its period.
+    """
+    return Pulse(0.0, 1.0, delay_s, edge_s, edge_s, width_s, period_s)
 
 
 def _rail_and_rc(rail: Stimulus, parts: ResetParts) -> list[Element]:
@@ -138,16 +154,18 @@ def _pin(parts: ResetParts) -> list[Element]:
             model="dpin",
             symbol=Symbol("diode", ((10, 0), (10, 3)), "in the pin"),
         ),
-        Element("GLEAK", "G", ("pin", GROUND), Param("g_pin"), control=("vdd", GROUND)),
         Element(
-            "CPIN",
-            "C",
+            "GLEAK",
+            "G",
             ("pin", GROUND),
-            Param("c_pin"),
+            Param("g_pin"),
+            control=("vdd", GROUND),
             key="reset.receiver",
             symbol=Symbol("box", ((12, 3), (12, 0)), parts.receiver),
         ),
     ]
+    if parts.strays:
+        elements.append(Element("CPIN", "C", ("pin", GROUND), Param("c_pin")))
     if parts.pin_resistor:
         elements.append(
             Element(

@@ -1,0 +1,51 @@
+"""Options that several commands share, each written once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_FILE = click.Path(path_type=Path)
+
+designs = click.argument("designs", metavar="DESIGN...", nargs=-1, required=True)
+design = click.argument("design", metavar="DESIGN")
+bench = click.option(
+    "--bench",
+    "benches",
+    metavar="BENCH",
+    multiple=True,
+    help="Only this bench (repeatable): line_sense, conditioner, reset, gate_drive.",
+)
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+out = click.option("--out", metavar="FOLDER", type=_FILE, help="Folder for the reports.")
+jobs = click.option(
+    "--jobs", metavar="N", type=click.IntRange(1, 256), help="Simulate on N cores (default: all)."
+)
+seed = click.option(
+    "--seed",
+    metavar="N",
+    type=click.IntRange(0, 2**63 - 1),
+    default=0,
+    show_default=True,
+    help="Start of the random choices; the same number gives the same results.",
+)
+fine = click.option("--fine", is_flag=True, help="Simulate in finer steps, to see that it holds.")
+junit = click.option("--junit", metavar="FILE", type=_FILE, help="Write a JUnit file for CI.")
+baseline = click.option(
+    "--baseline",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Fail when a margin is worse than in this results file.",
+)
+
+
+def simulating(command: F) -> F:
+    """Add the options of every command that simulates designs."""
+    for option in (seed, jobs, bench, as_json):
+        command = option(command)
+    return command

@@ -1,0 +1,59 @@
+"""`edgeproof report DESIGN…`: check designs and write a report folder for each."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analog.cli import exits, options
+
+if TYPE_CHECKING:
+    from analog.cli.session import Job
+    from analog.engine import Engine
+
+DEFAULT_FOLDER = Path("reports")
+
+
+@click.command()
+@options.designs
+@options.simulating
+@options.out
+def command(
+    designs: tuple[str, ...],
+    benches: tuple[str, ...],
+    as_json: bool,
+    jobs: int | None,
+    seed: int,
+    out: Path | None,
+) -> int:
+    """Check designs and write reports/NAME/ for each, to keep beside the design."""
+    from analog.cli.files import require_writable
+    from analog.cli.problems import report_error
+    from analog.cli.reports import report_date, write
+    from analog.cli.session import Request, checked, for_each_design
+    from analog.errors import EdgeproofError
+
+    folder = out or DEFAULT_FOLDER
+    request = Request(benches, as_json, jobs, seed)
+    try:
+        require_writable(folder)
+        date = report_date()
+    except EdgeproofError as error:
+        return report_error(error, "command line", as_json)
+
+    def act(job: Job, engine: Engine) -> int:
+        outcome = checked(job, engine, request)
+        page = write(outcome, engine, folder, date)
+        if as_json:
+            from analog.results import to_json
+
+            click.echo(to_json(outcome.results))
+        else:
+            from analog.cli.display import say
+
+            say(f"{job.design.name}: {outcome.results.verdict or 'nothing judged'}. Report: {page}")
+        return exits.of_verdict(outcome.results.verdict)
+
+    return for_each_design(designs, request, act)
