@@ -32,6 +32,7 @@ STEPS_PER_CYCLE = 130
 
 QUICK_FILTER_CYCLES = 1 / 14
 SETTLING_TIME_CONSTANTS = 10.0
+FLOATING_LEG_CYCLES = 5
 MOST_CYCLES = 40
 
 DIODE_V = 0.7
@@ -110,7 +111,8 @@ class LineNetwork:
         """Return the whole cycles before the measured one: ten filter time constants.
 
         At least one, for the reservoir; none when `edges_only` are wanted and the filter forgets
-        the estimated state at the crest before its falling edge.
+        the estimated state at the crest before its falling edge. A leg without a bleed hangs on
+        the reservoir's exact voltage and waits for it.
         """
         resistor, capacitor = self.sense.series_resistor, self.sense.capacitor
         longest = (
@@ -120,9 +122,11 @@ class LineNetwork:
             * (1 + capacitor.tolerance_high)
             * self.mains.frequency
         )
-        if edges_only and longest <= QUICK_FILTER_CYCLES:
+        floating = self.parts.supply == "bridge" and not self.parts.bleed
+        if edges_only and longest <= QUICK_FILTER_CYCLES and not floating:
             return 0
-        return min(math.ceil(SETTLING_TIME_CONSTANTS * longest), MOST_CYCLES)
+        wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest)
+        return min(max(wanted, FLOATING_LEG_CYCLES if floating else 1), MOST_CYCLES)
 
     def rows(self, values: Mapping[str, Floats], edges_only: bool = False) -> dict[str, Floats]:
         """Return the network's parameters and times for {axis key: values, shape (n,)}.
