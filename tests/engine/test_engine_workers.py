@@ -218,7 +218,7 @@ def test_memory_stays_flat(counts: Counts, figure: Callable[[str], None]) -> Non
     slope = np.polyfit(np.arange(settled.size), settled, 1)[0]
     figure(f"{slope:.1f} B per run over {settled.size} runs")
     # Reloading without freeing ngspice's own record of commands costs 560 B per run and more.
-    assert slope < counts(200, 20)
+    assert slope < counts(200, 100)  # 1 B with ngspice 39, 63 B with 44
 
 
 def test_library_that_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
