@@ -126,9 +126,13 @@ def netlist(experiment: Experiment, row: Mapping[str, float], title: str) -> str
     unless something is asked for. No library is needed to make it. Raises ValueError as `prepare`
     does, and KeyError when `row` lacks a parameter.
     """
-    deck = prepare(experiment)
+    return deck_text(prepare(experiment), row, title)
+
+
+def deck_text(deck: Deck, row: Mapping[str, float], title: str) -> str:
+    """Return the same for an experiment already prepared."""
     *lines, end = deck.lines(row, printable(title))
-    return "\n".join([*lines, *_readings(experiment, row), end]) + "\n"
+    return "\n".join([*lines, *_readings(deck.experiment, row), end]) + "\n"
 
 
 def refined(experiment: Experiment, divisor: float = 10.0) -> Experiment:

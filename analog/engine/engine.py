@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
@@ -12,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from analog.circuits.record import Experiment, Transient
-from analog.engine.build import netlist
+from analog.engine.build import deck_text, netlist, prepare
 from analog.engine.identity import experiment_identity
 from analog.engine.ledger import Indices, Ledger
 from analog.engine.library import Library, used_library
@@ -81,10 +80,7 @@ class Engine:
         self._pass(Batch(experiment, names, table), missing, ledger, report=report)
         self._second_way(Batch(experiment, names, table), ledger)
         ledger.close()
-        failures = {
-            index: replace(failure, netlist=_failed_text(experiment, names, table[index], index))
-            for index, failure in sorted(ledger.failures.items())
-        }
+        failures = _with_netlists(ledger.failures, Batch(experiment, names, table))
         return Outcomes(
             outputs=experiment.outputs,
             values=ledger.values,
@@ -107,9 +103,8 @@ class Engine:
         self._pass(batch, sendable, ledger)
         self._second_way(batch, ledger)
         if ledger.run is None or ledger.failures:
-            failure = ledger.failures[0]
-            text = _failed_text(experiment, names, table[0], 0)
-            raise RunError(failure.kind, failure.reason, text)
+            failure = _with_netlists(ledger.failures, batch)[0]
+            raise RunError(failure.kind, failure.reason, failure.netlist)
         values = dict(zip(experiment.outputs, ledger.values[0].tolist(), strict=True))
         return replace(ledger.run, values=values)
 
@@ -235,12 +230,17 @@ def _counter(progress: Progress | None, total: int, done: int) -> Callable[[int]
     return report
 
 
-def _failed_text(experiment: Experiment, names: tuple[str, ...], row: Floats, index: int) -> str:
-    """Return the netlist of a failed row, or why there is none."""
-    values: Mapping[str, float] = dict(zip(names, row.tolist(), strict=True))
-    if not all(math.isfinite(value) for value in values.values()):
-        return ""
-    try:
-        return netlist(experiment, values, f"sample {index}")
-    except ValueError:
-        return ""
+def _with_netlists(failures: Mapping[int, Failure], batch: Batch) -> dict[int, Failure]:
+    """Add the netlist of each failed row, where the row can be written as one at all."""
+    if not failures:
+        return {}
+    deck = prepare(batch.experiment)
+    complete = {}
+    for index, failure in sorted(failures.items()):
+        row = dict(zip(batch.names, batch.rows[index].tolist(), strict=True))
+        try:
+            text = deck_text(deck, row, f"sample {index}")
+        except ValueError:  # a number that is none, or pulses that do not fit
+            text = ""
+        complete[index] = replace(failure, netlist=text)
+    return complete
