@@ -19,8 +19,11 @@ from analog.cards.figures import CurveTable, FigureTable, Source
 from analog.cards.records import Card, Column, Law, Leakage, ResistorSize, Technology
 from analog.cards.sources import parse_source
 
-# A Schmitt part is specified by its own thresholds, never by the family's input levels.
-_NOT_INHERITED = {"schmitt": frozenset({"V_IL", "V_IH"})}
+# A Schmitt part is specified by its own thresholds, never by the family's input levels, and takes
+# edges of any slowness.
+_NOT_INHERITED = {
+    "schmitt": frozenset({"V_IL", "V_IH", "transition_max", "transition_rate_max"}),
+}
 
 Tables = Mapping[str, FigureTable]
 

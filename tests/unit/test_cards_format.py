@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import re
 from pathlib import Path
 
 import jsonschema
@@ -205,6 +206,23 @@ def test_chosen_columns_are_one_makers_or_all() -> None:
     card = find_card("40106")
     assert card.chosen("national")[0].maker == "National"
     assert card.chosen(None) == card.columns
+
+
+def test_schmitt_parts_inherit_drive_but_no_input_levels_or_edge_limit() -> None:
+    column = find_card("74HC14").columns[0]
+    assert column.has("I_OL")
+    assert column.has("clamp_current_absolute")
+    for name in ("V_IL", "V_IH", "transition_max", "transition_rate_max"):
+        assert not column.has(name)
+        assert find_card("74HC74").columns[0].has(name)
+
+
+def test_every_figure_and_curve_name_is_explained_beside_the_cards() -> None:
+    text = (models_folder() / "README.md").read_text(encoding="utf-8")
+    explained = set(re.findall(r"`([A-Za-z][A-Za-z0-9_]*)`", text))
+    columns = [column for card in all_cards() for column in card.columns]
+    used = {name for column in columns for name in (*column.tables, *column.curves)}
+    assert used <= explained, used - explained
 
 
 def test_technology_names_and_nearest() -> None:
