@@ -1,0 +1,147 @@
+"""The gate drive: does the LED get its current, does the triac fire, latch and hold, every
+half-cycle and cold, and what do opto and gate resistor bear.
+
+Function is judged at the low end of the mains, stress at the high end: the mains voltage is an
+axis over both, and each measure's worst lies where its own definition says.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+from analog.benches.base import Bench, Measure, Plan, Scene
+from analog.benches.gate_drive_led import LedNetwork, led_scenes
+from analog.benches.gate_drive_limits import limits, notes
+from analog.benches.gate_drive_mains import mains_scenes
+from analog.benches.gate_drive_parts import merged
+from analog.benches.gate_drive_space import GateNetwork
+from analog.cards import Column, find_card
+from analog.design import Design
+from analog.design.record import GateDrive, Load, Mains
+
+_LED_FIGURES = ("V_F", "I_F_test", "I_FT", "I_F_max")
+_OPTO_FIGURES = (
+    "I_FT",
+    "V_TM",
+    "I_TM_test",
+    "R_d",
+    "I_H",
+    "I_L",
+    "V_INH",
+    "I_TSM_repetitive",
+    "P_max",
+    "led_ageing_factor",
+)
+
+
+def plan(design: Design) -> Plan:
+    """Return the gate-drive bench of `design`, whose gate_drive, load and mains are present."""
+    drive, load, mains = _sections(design)
+    led_networks = _led_networks(design, drive)
+    networks = _networks(design, drive, load, mains, led_networks)
+    scenes: list[Scene] = []
+    for index, led in enumerate(led_networks):
+        scenes += led_scenes(led, _suffix(index, led_networks))
+    for index, network in enumerate(networks):
+        scenes += mains_scenes(network, _suffix(index, networks))
+    shown = {measure for scene in scenes for measure in scene.measures}
+    return Plan(
+        "gate_drive",
+        "Gate drive and load",
+        tuple(m for m in _measures(networks[0]) if m.identifier in shown),
+        tuple(scenes),
+        {name: held for name, held in limits(networks).items() if name in shown},
+        notes(networks[0]),
+    )
+
+
+GATE_DRIVE = Bench("gate_drive", "Gate drive and load", "gate_drive", plan)
+
+
+def _sections(design: Design) -> tuple[GateDrive, Load, Mains]:
+    if design.gate_drive is None or design.load is None or design.mains is None:
+        raise ValueError("the gate-drive bench needs the sections gate_drive, load and mains")
+    return design.gate_drive, design.load, design.mains
+
+
+def _led_networks(design: Design, drive: GateDrive) -> list[LedNetwork]:
+    """Return one network per opto column, logic column and transistor column that differ."""
+    rail = design.supply.rail.nominal
+    optos = merged(find_card(drive.opto).chosen(drive.opto_maker), _LED_FIGURES)
+    sources = merged(find_card(drive.source).chosen(drive.source_maker), ("I_OH", "I_OL"), rail)
+    drivers: tuple[Column | None, ...] = (None,)
+    if drive.driver_part is not None:
+        drivers = find_card(drive.driver_part).columns
+    return [
+        LedNetwork(drive, design.supply, design.environment, opto, source, driver)
+        for opto, source, driver in product(optos, sources, drivers)
+    ]
+
+
+def _networks(
+    design: Design, drive: GateDrive, load: Load, mains: Mains, leds: list[LedNetwork]
+) -> list[GateNetwork]:
+    """Return one network per opto and triac column that differ; the LED at its least."""
+    least = min(led.least_current_a() for led in leds)
+    optos = merged(find_card(drive.opto).chosen(drive.opto_maker), _OPTO_FIGURES)
+    triacs = find_card(drive.triac).chosen(drive.triac_maker)
+    return [
+        GateNetwork(mains, design.environment, drive, load, opto, triac, least)
+        for opto, triac in product(optos, triacs)
+    ]
+
+
+def _suffix(index: int, networks: list[LedNetwork] | list[GateNetwork]) -> str:
+    return "" if len(networks) == 1 else f"-{index + 1}"
+
+
+def _measures(network: GateNetwork) -> tuple[Measure, ...]:
+    load = network.load
+    rated = load.voltage or network.mains.voltage
+    load_a = load.power.nominal / load.power_factor / rated
+    peak_a = 2**0.5 * load_a
+    trigger_a = network.opto.figure("I_FT").high
+    gate_a = network.triac.figure("I_GT_3").high
+    half_period = network.period_s / 2
+    return (
+        Measure("led_current", "A", "LED current when on", "min", trigger_a,
+                "operating point through the logic's real output and the driver"),
+        Measure("led_current_maximum", "A", "largest LED current", "max", trigger_a,
+                "the same at the other end of everything"),
+        Measure("led_current_off", "A", "LED current when off", "max", trigger_a,
+                "with the driver's guaranteed leakage, hot"),
+        Measure("driver_saturation", "V", "voltage lost in the driver", "max", 0.5,
+                "V_CE or V_DS at the LED current; for logic drive what its output loses"),
+        Measure("gate_current_positive", "A", "gate current available, MT2 positive", "min",
+                gate_a, "largest in the half-cycle with the triac's main path held off, gate "
+                "junction and opto in place; the mains minimum decides"),
+        Measure("gate_current_negative", "A", "gate current available, MT2 negative", "min",
+                gate_a, "as for the positive half-cycle"),
+        Measure("turn_on_voltage", "V", "voltage at which the triac fires", "max",
+                network.mains.voltage, "largest of the half-cycles, as simulated"),
+        Measure("turn_on_delay", "s", "delay of firing", "max", half_period,
+                "from the zero of the load's steady current, later half-cycle; mains minimum"),
+        Measure("turn_on_angle", "°", "phase angle of firing", "max", 180.0,
+                "the delay as an angle"),
+        Measure("half_cycles_missed", "1", "half-cycles not conducted", "max", 1.0,
+                "of the two of a cycle: under half of the charge the load would take straight "
+                "from the mains; mains minimum decides"),
+        Measure("half_cycle_asymmetry", "A", "direct current in the load", "both", load_a,
+                "mean load current over a whole cycle"),
+        Measure("half_cycle_asymmetry_share", "1", "direct current as share of the rms", "max",
+                1.0, "its magnitude over the rms load current"),
+        Measure("latching_margin", "A", "load current over the latching current", "min", peak_a,
+                "smallest half-cycle peak (pulsed LED: current at the pulse's end) less I_L at "
+                "the ambient; mains minimum"),
+        Measure("holding_margin", "A", "load peak over the holding current", "min", peak_a,
+                "smallest half-cycle peak less I_H at the ambient; mains minimum"),
+        Measure("opto_peak_current", "A", "peak current of the opto", "max", 1.0,
+                "at the mains maximum; a random-phase opto switched on at the crest"),
+        Measure("opto_dissipation", "W", "power in the opto's output", "max", 0.3,
+                "mean over a cycle; it carries the load where the triac does not latch"),
+        Measure("gate_resistor_power", "W", "power in the gate resistor", "max", 0.25,
+                "mean over a cycle in normal work; mains maximum"),
+        Measure("gate_resistor_fault_power", "W", "power in the gate resistor, triac not firing",
+                "max", 1.0, "with the triac failing to fire or its main terminal open, at the "
+                "mains maximum; no limit unless the design sets one"),
+    )  # fmt: skip
