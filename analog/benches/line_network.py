@@ -19,7 +19,7 @@ from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.cards import find_card, transformer_for
 from analog.circuits.line_filter import FilterParts, SpiceArguments
 from analog.circuits.record import Param
-from analog.circuits.rectifier import reservoir_at_crest
+from analog.circuits.rectifier import Charging, reservoir_at_crest
 from analog.circuits.space import Axis, Floats, PartAxis, RangeAxis
 from analog.design import Design, LineSense, Mains, PartValue
 
@@ -169,7 +169,7 @@ class LineNetwork:
         nominal = self.design.supply.reservoir
         usual = USUAL_RESERVOIR_F if nominal is None else nominal.nominal
         reservoir = values.get(RESERVOIR, np.full(np.shape(load), usual))
-        start = reservoir_at_crest(
+        charging = Charging(
             rows["v_peak"],
             rows["r_source"],
             reservoir,
@@ -180,6 +180,7 @@ class LineNetwork:
             saturation_a=spice["IS"],
             emission=spice.get("N", 1.0),
         )
+        start = reservoir_at_crest(charging)
         return {"i_load": load, "c_reservoir": reservoir, "raw_start": start}
 
     def _pin_start(self, rows: Mapping[str, Floats]) -> Floats:
