@@ -8,17 +8,22 @@ last point and score. A score of -inf (no data, or out of budget) never attracts
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analog.circuits.space import Floats
+from analog.studies.archive import Flags
 
 Climb = Generator[Floats, Floats, "Summit"]
 
 GAIN = 2e-4
 """An improvement below this (in scales) is not followed."""
+
+FLAT = 2e-3
+"""When nothing one step away is lower than this (in scales), a peak between is at most half as
+much higher, even a pointed one."""
 
 FINEST_STEP = 0.004
 """Coordinate step at which refinement ends."""
@@ -32,7 +37,13 @@ class Summit:
     score: float
 
 
-def sweep(summit: Summit, levels: Sequence[Floats], rounds: int = 8) -> Climb:
+Screen = Callable[[Floats, float], Flags]
+"""Trial points (n, axes) and the score to beat, to a mask (n,) of those worth running."""
+
+
+def sweep(
+    summit: Summit, levels: Sequence[Floats], screen: Screen | None = None, rounds: int = 8
+) -> Climb:
     """Try every level of every axis, one axis at a time, until nothing improves.
 
     `levels` holds for each axis the coordinates to try, possibly none. Axes that improve alone
@@ -42,6 +53,8 @@ def sweep(summit: Summit, levels: Sequence[Floats], rounds: int = 8) -> Climb:
         if not np.isfinite(summit.score):
             break
         trials = _single_moves(summit.point, levels)
+        if screen is not None and len(trials):
+            trials = trials[screen(trials, summit.score)]
         if not len(trials):
             break
         scores = yield trials
@@ -60,7 +73,7 @@ def sweep(summit: Summit, levels: Sequence[Floats], rounds: int = 8) -> Climb:
 def refine(summit: Summit, axes: Sequence[int], step: float = 0.25) -> Climb:
     """Close in on an interior peak in the given axes by a shrinking second-order model.
 
-    Uses central differences and, between pairs of axes, both diagonals, so a ridge that lies
+    Uses central differences and two opposite corners for each pair of axes, so a ridge that lies
     askew to the axes is followed. Ends when the step falls below `FINEST_STEP`.
     """
     while len(axes) and step >= FINEST_STEP and np.isfinite(summit.score):
@@ -69,11 +82,13 @@ def refine(summit: Summit, axes: Sequence[int], step: float = 0.25) -> Climb:
         best = _better(summit, trials, scores)
         proposal = _vertex(summit, axes, step, trials, scores)
         if proposal is not None and np.isfinite(best.score):
-            scores = yield proposal[None, :]
-            best = _better(best, proposal[None, :], scores)
-        gain = best.score - summit.score
+            answer = yield proposal[None, :]
+            best = _better(best, proposal[None, :], answer)
+        fall, gain = summit.score - scores.min(), best.score - summit.score
         moved = np.max(np.abs(best.point - summit.point))
-        summit = best if gain > 0 else summit
+        summit = best
+        if gain <= GAIN and fall < FLAT:
+            break
         if not (gain > GAIN and moved >= 0.75 * step):
             step /= 4 if moved < 0.3 * step else 2
     return summit
@@ -120,15 +135,14 @@ def _better(best: Summit, trials: Floats, scores: Floats) -> Summit:
 
 
 def _stencil(point: Floats, axes: Sequence[int], step: float) -> Floats:
-    """Return point ± step along each axis, then both diagonals of each pair of axes."""
+    """Return point ± step along each axis, then two more corners for each pair of axes."""
     offsets = []
     for axis in axes:
         for sign in (1.0, -1.0):
             offsets.append({axis: sign})
     for first, one in enumerate(axes):
         for other in axes[first + 1 :]:
-            offsets.extend(({one: 1.0, other: 1.0}, {one: 1.0, other: -1.0}))
-            offsets.extend(({one: -1.0, other: -1.0}, {one: -1.0, other: 1.0}))
+            offsets.extend(({one: 1.0, other: 1.0}, {one: -1.0, other: 1.0}))
     rows = np.tile(point, (len(offsets), 1))
     for row, offset in zip(rows, offsets, strict=True):
         for axis, sign in offset.items():

@@ -8,8 +8,8 @@ import numpy as np
 
 from analog.circuits.space import Floats, Space
 from analog.studies.archive import NOT_RUN, Archive, Evaluate, Flags, Objective, Progress
-from analog.studies.climb import GAIN, Climb, Summit, refine, sweep
-from analog.studies.surface import fit, peaks
+from analog.studies.climb import GAIN, Climb, Screen, Summit, refine, sweep
+from analog.studies.surface import Surface, fit, peaks
 from analog.studies.survey import (
     NOTHING_SEEN,
     Effects,
@@ -27,10 +27,11 @@ from analog.studies.survey import (
 WALKS = 4
 BIASED_POINTS = 64
 UNCERTAIN_AXES = 3
-PROPOSALS = 2
+PROPOSALS = 3
 PATIENCE = 3
 CYCLES = 3
 NEAR_FACE = 0.85
+DOUBT = 10.0
 MOST_INTERIOR_AXES = 4
 
 
@@ -56,7 +57,6 @@ class Search:
         self._random = np.random.default_rng(seed)
         self._levels = axis_levels(space)
         self._steps: Segments = NOTHING_SEEN
-        self._scattered = False
 
     @property
     def width(self) -> int:
@@ -78,17 +78,17 @@ class Search:
     def settle(self, wanted: Iterable[int]) -> None:
         """Alternate between surfaces and climbs while an alternation still finds something."""
         pursued = list(wanted)
+        self._scatter(pursued)
+        self._all(pursued, self._follow)
         for _ in range(CYCLES):
-            self._scatter(pursued)
-            self._all(pursued, self._follow)
             before = [self.score(i) for i in pursued]
             self._all(pursued, self._ascend)
             self._all(pursued, self._follow)
-            pursued = [
-                i for i, was in zip(pursued, before, strict=True) if self.score(i) > was + GAIN
-            ]
-            if not pursued:
-                break
+            pursued = self._risen(pursued, before)
+
+    def _risen(self, wanted: Sequence[int], before: Sequence[float]) -> list[int]:
+        """Return the objectives whose worst is now worse than it was."""
+        return [i for i, was in zip(wanted, before, strict=True) if self.score(i) > was + GAIN]
 
     def score(self, index: int) -> float:
         """Return how bad the worst run of an objective is, in its scale."""
@@ -112,11 +112,10 @@ class Search:
         return {i: view for i, view in views.items() if view.active.any()}
 
     def _scatter(self, wanted: Iterable[int]) -> None:
-        """Run face-biased points once: what a surface is fitted to."""
-        if not self._scattered and self._moving(wanted):
+        """Run face-biased points, which a surface can be fitted to; none if nothing moves."""
+        if self._moving(wanted):
             count = min(BIASED_POINTS, max(8, self.archive.budget // 8))
             self.archive.run(face_biased(count, self.width, self._random))
-            self._scattered = True
 
     def _summit(self, index: int) -> Summit:
         row = self.archive.best(self.objectives[index])
@@ -125,18 +124,15 @@ class Search:
     def _follow(self, index: int, view: Effects) -> Climb:
         """Run what the surface proposes until it has proposed nothing better three times."""
         archive, objective = self.archive, self.objectives[index]
-        axes = [int(axis) for axis in np.flatnonzero(view.active)]
-        levels = [self._levels[axis] for axis in axes]
         patience, random = PATIENCE, np.random.default_rng((self._seed, index))
         summit = self._summit(index)
         while patience and np.isfinite(summit.score):
+            surface = self._surface(index, view)
             scores = archive.scores(objective)
-            usable = np.isfinite(scores)
-            surface = fit(archive.points[usable], scores[usable], axes, levels)
             order = np.argsort(-scores, kind="stable")[:8]
             corners = random.choice((-1.0, 1.0), size=(24, self.width)) * view.active
             ends = peaks(surface, np.vstack([archive.points[order], corners]))
-            fresh = ends[~archive.known(ends)][:PROPOSALS]
+            fresh = _spread(ends[~archive.known(ends)], summit.point)
             if not len(fresh):
                 break
             answer = yield fresh
@@ -147,17 +143,30 @@ class Search:
     def _ascend(self, index: int, view: Effects) -> Climb:
         """Look at every active axis from the best point, then close in on interior peaks."""
         summit = self._summit(index)
-        full = _where(view.active, self._levels)
-        quick = _where(view.active & ~view.steady, self._levels)
-        for axis in np.flatnonzero(view.active & view.steady):
-            quick[axis] = np.array([-0.5, 0.5, -1.0, 1.0])
-        summit = yield from sweep(summit, quick)
+        if not np.isfinite(summit.score):
+            return summit
+        levels = _where(view.active, self._levels)
+        screen = self._screen(index, view)
+        summit = yield from sweep(summit, levels, screen)
         summit = yield from refine(summit, _interior(summit, view))
-        summit = yield from sweep(summit, full)
+        summit = yield from sweep(summit, levels, screen)
         inward = view.active & (np.abs(summit.point) == 1)
         near = _where(inward, [np.array([NEAR_FACE * u]) for u in summit.point])
-        summit = yield from sweep(summit, near, rounds=1)
+        summit = yield from sweep(summit, near, screen, rounds=1)
         return (yield from refine(summit, _interior(summit, view)))
+
+    def _surface(self, index: int, view: Effects) -> Surface:
+        scores = self.archive.scores(self.objectives[index])
+        usable = np.isfinite(scores)
+        axes = [int(axis) for axis in np.flatnonzero(view.active)]
+        levels = [self._levels[axis] for axis in axes]
+        return fit(self.archive.points[usable], scores[usable], axes, levels)
+
+    def _screen(self, index: int, view: Effects) -> Screen:
+        """Return what spares trials that the surface sees below the best beyond its error."""
+        surface = self._surface(index, view)
+        doubt = DOUBT * surface.error + GAIN
+        return lambda trials, score: surface.predict(trials) > score - doubt
 
     def _all(self, wanted: Iterable[int], climb: Callable[[int, Effects], Climb]) -> None:
         """Run one climb per objective side by side, the wishes of a round in one batch."""
@@ -183,6 +192,16 @@ def _answer(climb: Climb, scores: Floats) -> Floats | None:
 def _where(chosen: Flags, levels: Sequence[Floats]) -> list[Floats]:
     """Return each chosen axis's levels, nothing for the others."""
     return [own if yes else np.empty(0) for own, yes in zip(levels, chosen, strict=True)]
+
+
+def _spread(ends: Floats, best: Floats) -> Floats:
+    """Return the first of `ends` and others that differ from it and `best` in several axes."""
+    chosen = list(ends[:1])
+    for end in ends[1:]:
+        apart = [int((np.abs(end - other) > 0.3).sum()) for other in (best, *chosen)]
+        if min(apart) > 1 and len(chosen) < PROPOSALS:
+            chosen.append(end)
+    return np.array(chosen)
 
 
 def _interior(summit: Summit, view: Effects) -> list[int]:

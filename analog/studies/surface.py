@@ -30,7 +30,8 @@ class Surface:
     """`constant` + Σ curve_i(u_i) + Σ_{i<j} pair_ij u_i u_j over the modelled axes.
 
     `axes` are the modelled columns; `levels` and `curves` hold for each the corners and heights
-    of its curve; `pairs` (axes, axes) is symmetric with a zero diagonal.
+    of its curve; `pairs` (axes, axes) is symmetric with a zero diagonal. `error` is the standard
+    error to expect of a prediction near the worst, by generalised cross-validation.
     """
 
     axes: tuple[int, ...]
@@ -38,6 +39,7 @@ class Surface:
     curves: tuple[Floats, ...]
     pairs: Floats
     constant: float
+    error: float
 
     def predict(self, points: Floats) -> Floats:
         """Return the modelled scores (n,) at points (n, all axes)."""
@@ -57,7 +59,7 @@ def fit(points: Floats, scores: Floats, axes: Sequence[int], levels: Sequence[Fl
     features, spans = _features(local, levels)
     weight = np.sqrt(_weights(scores))
     centre = np.average(scores, weights=weight**2)
-    coefficients = _ridge(features * weight[:, None], (scores - centre) * weight)
+    coefficients, error = _ridge(features * weight[:, None], (scores - centre) * weight)
     curves, place = [], 1
     for own, span in zip(levels, spans, strict=True):
         basis = _curve_basis(own, own)
@@ -67,7 +69,7 @@ def fit(points: Floats, scores: Floats, axes: Sequence[int], levels: Sequence[Fl
     upper = np.triu_indices(len(axes), 1)
     pairs[upper] = _PAIR_PRIOR * coefficients[place:]
     return Surface(
-        tuple(axes), tuple(levels), tuple(curves), pairs + pairs.T, centre + coefficients[0]
+        tuple(axes), tuple(levels), tuple(curves), pairs + pairs.T, centre + coefficients[0], error
     )
 
 
@@ -111,8 +113,8 @@ def _curve_basis(u: Floats, levels: Floats) -> Floats:
     return np.column_stack([u, _CURVE_PRIOR * hats[levels != 0].T])
 
 
-def _ridge(features: Floats, target: Floats) -> Floats:
-    """Return coefficients of the ridge with the least generalised cross-validation error.
+def _ridge(features: Floats, target: Floats) -> tuple[Floats, float]:
+    """Return the ridge with the least generalised cross-validation error, and that error.
 
     The effective number of parameters is estimated with random signs (Hutchinson, Commun.
     Statist. Simul. 19 (1990) 433). Products are formed without a threaded library, which keeps
@@ -135,4 +137,4 @@ def _ridge(features: Floats, target: Floats) -> Floats:
             best, chosen = error, answer
     coefficients = chosen.copy()
     coefficients[0] *= _CONSTANT
-    return coefficients
+    return coefficients, float(np.sqrt(best * len(target)))
