@@ -104,6 +104,8 @@ def _x_scale(picture: Picture) -> tuple[float, str]:
 
 def _x_title(picture: Picture) -> str:
     name = "time" if picture.x_unit == "s" else "swept voltage"
+    if picture.x_from:
+        name = f"time from {picture.x_from}"
     return f"{name} in {_x_scale(picture)[1]}"
 
 
@@ -116,15 +118,7 @@ def _panel(axes: Axes, picture: Picture, unit: str) -> None:
     x_factor, _ = _x_scale(picture)
     alone = len(picture.cases) == 1
     for trace in traces:
-        strong = trace.case > 0 or alone
-        axes.plot(
-            trace.x / x_factor,
-            trace.y / factor,
-            color=marker(trace.role),
-            linewidth=1.9 if strong else 1.1,
-            linestyle="solid" if strong else _DASHED,
-            zorder=3,
-        )
+        _draw_trace(axes, trace, x_factor, factor, trace.case > 0 or alone)
     for line in lines:
         faint = line.case == 0 and not alone
         axes.axhline(
@@ -135,21 +129,37 @@ def _panel(axes: Axes, picture: Picture, unit: str) -> None:
             zorder=2,
         )
     for point in (point for point in picture.points if point.unit == unit):
-        axes.plot(
-            [point.x / x_factor],
-            [point.y / factor],
-            marker="o",
-            markersize=5.5,
-            markerfacecolor=marker("ink" if point.case > 0 or alone else "card"),
-            markeredgecolor=marker("ink"),
-            linestyle="none",
-            clip_on=False,
-            zorder=5,
-        )
+        place = (point.x / x_factor, point.y / factor)
+        _draw_point(axes, place, filled=point.case > 0 or alone)
     axes.set_xlim(picture.window[0] / x_factor, picture.window[1] / x_factor)
     _frame(axes, [value / factor for value in reach], picture.logarithmic)
     axes.set_ylabel(f"{_NAMES.get(unit, 'value')} in {y_unit}")
     _side_labels(axes, picture, unit, factor)
+
+
+def _draw_trace(axes: Axes, trace: Trace, x_factor: float, y_factor: float, strong: bool) -> None:
+    axes.plot(
+        trace.x / x_factor,
+        trace.y / y_factor,
+        color=marker(trace.role),
+        linewidth=1.9 if strong else 1.1,
+        linestyle="solid" if strong else _DASHED,
+        zorder=3,
+    )
+
+
+def _draw_point(axes: Axes, place: tuple[float, float], filled: bool) -> None:
+    axes.plot(
+        [place[0]],
+        [place[1]],
+        marker="o",
+        markersize=5.5,
+        markerfacecolor=marker("ink" if filled else "card"),
+        markeredgecolor=marker("ink"),
+        linestyle="none",
+        clip_on=False,
+        zorder=5,
+    )
 
 
 _NAMES = {"V": "voltage", "A": "current", "W": "power", "C": "charge"}

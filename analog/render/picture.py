@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -64,10 +64,14 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A figure's contents; `x_unit` is s for waveforms and V for a swept source."""
+    """A figure's contents; `x_unit` is s for waveforms and V for a swept source.
+
+    `x_from` names the event that time counts from, empty for the start of the run.
+    """
 
     title: str
     x_unit: str
+    x_from: str
     window: tuple[float, float]
     cases: tuple[str, ...]
     traces: tuple[Trace, ...]
@@ -89,10 +93,12 @@ def compose(plot: Plot, cases: Sequence[Case]) -> Picture:
     if not cases:
         raise ValueError("a figure needs at least one case")
     plot = _legal(plot)
+    cases, x_from = _aligned(plot, cases)
     window = _window(plot, cases)
     return Picture(
         plot.title,
         "s" if cases[0].run.sweep is None else "V",
+        x_from,
         window,
         tuple(legal(case.name) for case in cases),
         tuple(_traces(plot, cases, window)),
@@ -113,6 +119,18 @@ def _legal(plot: Plot) -> Plot:
     )
 
 
+def _from_origin(plot: Plot, case: Case) -> Case:
+    """Return the case with its time, marks and window counted from the plot's origin."""
+    zero = _lookup(plot.origin, case) if plot.origin else math.nan
+    if not math.isfinite(zero) or case.run.sweep is not None:
+        return case
+    names = {mark.time for mark in plot.marks}
+    names |= {end for end in plot.window or () if isinstance(end, str)}
+    moved = {name: _lookup(name, case) - zero for name in names}
+    run = replace(case.run, time=case.run.time - zero, values={**case.run.values, **moved})
+    return replace(case, run=run)
+
+
 def _lookup(name: float | str, case: Case) -> float:
     """Return a number, a reducer output or a parameter of the row; NaN when there is none."""
     if not isinstance(name, str):
@@ -121,6 +139,32 @@ def _lookup(name: float | str, case: Case) -> float:
         if name in source:
             return float(source[name])
     return math.nan
+
+
+def _aligned(plot: Plot, cases: Sequence[Case]) -> tuple[Sequence[Case], str]:
+    """Count time from the start of each case's own window where these lie far apart.
+
+    Two edges of a microsecond that come milliseconds apart would otherwise both be a line.
+    Returns the cases and the name of the event they now begin at, empty when left as they are.
+    """
+    if plot.window is None or len(cases) < 2 or cases[0].run.sweep is not None:
+        return cases, ""
+    own = [tuple(_lookup(end, case) for end in plot.window) for case in cases]
+    widest = max(end - start for start, end in own)
+    apart = max(end for _, end in own) - min(start for start, _ in own)
+    if not (math.isfinite(apart) and 0 < widest < apart / 3):
+        return cases, ""
+    names = [name for name in (*plot.window, *(mark.time for mark in plot.marks)) if name]
+    shifted = [_shifted(case, names, start) for case, (start, _) in zip(cases, own, strict=True)]
+    begins = [mark.label for mark in plot.marks if mark.time == plot.window[0]]
+    return shifted, begins[0] if begins else "the event"
+
+
+def _shifted(case: Case, names: Iterable[float | str], start: float) -> Case:
+    """Return the case with its times counted from `start`, s."""
+    times = {name: _lookup(name, case) - start for name in names if isinstance(name, str)}
+    run = replace(case.run, time=case.run.time - start, values={**case.run.values, **times})
+    return replace(case, run=run)
 
 
 def _abscissa(case: Case) -> Floats:
@@ -204,7 +248,7 @@ def thinned(x: Floats, y: Floats, window: tuple[float, float]) -> tuple[Floats, 
 def in_words(picture: Picture) -> str:
     """Return the picture's contents as sentences, its text alternative."""
     ends = " to ".join(quantity(end, picture.x_unit) for end in picture.window)
-    said = [f"Shown from {ends}."]
+    said = [f"Shown from {ends}{f' after {picture.x_from}' if picture.x_from else ''}."]
     for trace in picture.traces:
         low, high = (quantity(float(y), trace.unit) for y in (trace.y.min(), trace.y.max()))
         said.append(f"{trace.label}, {picture.cases[trace.case]}: {low} to {high}.")

@@ -70,6 +70,32 @@ def test_the_window_covers_what_either_case_needs() -> None:
     assert high <= render_sample.STOP_S
 
 
+def test_edges_far_apart_are_laid_over_each_other() -> None:
+    """Two edges of 1 µs, 5 ms apart: time counts from where each begins."""
+
+    def edge(name: str, at: float) -> Case:
+        time = np.array([0.0, at, at + 1e-6, 1e-2])
+        values = {"low": at, "high": at + 1e-6}
+        return Case(name, Run(time, {"v(q)": np.array([0, 0, 9.0, 9.0])}, None, values), {})
+
+    plot = Plot(
+        "Edge",
+        "rise",
+        (Curve("v(q)", "output", "V"),),
+        (),
+        (Mark("10 %", "low", "v(q)"), Mark("90 %", "high", "v(q)")),
+        ("low", "high"),
+    )
+    cases = (edge("nominal", 2e-3), edge("worst", 7e-3))
+    picture = compose(plot, cases)
+    assert picture.x_from == "10 %"
+    assert picture.window[1] < 2e-6
+    assert [point.x for point in picture.points] == pytest.approx([0, 1e-6, 0, 1e-6], abs=1e-12)
+    assert "time from 10 % in " in draw_plot(plot, cases, "e").svg
+    near = compose(plot, (edge("nominal", 2e-3), edge("worst", 2e-3 + 1e-7)))
+    assert near.x_from == ""
+
+
 def test_a_swept_source_is_the_abscissa() -> None:
     sweep = np.linspace(0, 5, 11)
     run = Run(np.empty(0), {"v(out)": 5 - sweep}, sweep, {"threshold": 2.5})
