@@ -78,7 +78,7 @@ def _scene(network: LineNetwork, receiver: Receiver) -> Scene:
         Space(tuple(axes)),
         Derive(network, receiver),
         OUTPUTS[:11],
-        _plots(),
+        _plots(network.parts.supply),
     )
 
 
@@ -120,7 +120,8 @@ _READINGS = (
 )
 
 
-def _plots() -> tuple[Plot, ...]:
+def _plots(supply: str) -> tuple[Plot, ...]:
+    sensed = "sensed leg" if supply == "bridge" else "sensed winding"
     pin = Curve("v(pin)", "receiver pin", "V")
     thresholds = (
         Level("certainly high", "v_high", "V"),
@@ -132,7 +133,7 @@ def _plots() -> tuple[Plot, ...]:
         Plot(
             "Sensed voltage and receiver pin",
             "high_level_margin",
-            (Curve("v(sense)", "sensed winding", "V"), pin),
+            (Curve("v(sense)", sensed, "V"), pin),
             (*thresholds, Level("rail", "v_rail", "V")),
             (*marks, *extremes),
         ),
