@@ -119,18 +119,6 @@ def _legal(plot: Plot) -> Plot:
     )
 
 
-def _from_origin(plot: Plot, case: Case) -> Case:
-    """Return the case with its time, marks and window counted from the plot's origin."""
-    zero = _lookup(plot.origin, case) if plot.origin else math.nan
-    if not math.isfinite(zero) or case.run.sweep is not None:
-        return case
-    names = {mark.time for mark in plot.marks}
-    names |= {end for end in plot.window or () if isinstance(end, str)}
-    moved = {name: _lookup(name, case) - zero for name in names}
-    run = replace(case.run, time=case.run.time - zero, values={**case.run.values, **moved})
-    return replace(case, run=run)
-
-
 def _lookup(name: float | str, case: Case) -> float:
     """Return a number, a reducer output or a parameter of the row; NaN when there is none."""
     if not isinstance(name, str):
