@@ -105,17 +105,25 @@ def _gravity(judgement: Judgement) -> float:
 
 
 def _unjudged_row(measure: Measure, found: Sequence[Found]) -> tuple[MeasureRow, Case | None]:
-    """Return the row of a measure without a limit: of two sides, the one farther from nominal."""
+    """Return the row of a measure without a limit: its worst over all scenes; of two sides, the
+    one farther from nominal."""
     with_data = [one for one in found if one.case is not None]
     if not with_data:
         return _blank_row(measure, found), None
-    worst = max(with_data, key=_distance)
+    worst = max(with_data, key=_distance if measure.worst == "both" else _badness)
     note = ""
     if measure.worst == "both" and not any(math.isnan(one.value) for one in with_data):
         low = min(one.value for one in with_data)
         high = max(one.value for one in with_data)
         note = f"from {low:.4g} to {high:.4g} {measure.unit.replace('1', '')}".rstrip()
     return _filled_row(measure, worst, found, note), worst.case
+
+
+def _badness(found: Found) -> float:
+    """Return the value so that the worst of all scenes is the largest."""
+    if math.isnan(found.value):
+        return math.inf
+    return found.value if found.side == "max" else -found.value
 
 
 def _distance(found: Found) -> float:
