@@ -29,7 +29,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Everything with its place; `faults` counts what is in each other's way or not reached."""
+    """Everything with its place; `faults` counts labels without free room and lost wires."""
 
     parts: tuple[Part, ...]
     board: routing.Board
@@ -48,19 +48,32 @@ class Rail:
     box: Box
 
 
-def lay_out(
-    circuit: Circuit,
-    row: Mapping[str, float],
-    remarks: Mapping[str, Remark],
-    named: frozenset[str],
-    spread: float,
-) -> Layout:
+def place_parts(
+    circuit: Circuit, row: Mapping[str, float], remarks: Mapping[str, Remark], spread: Point
+) -> tuple[Part, ...]:
+    """Place every element that has a symbol, its grid stretched by `spread` across and up.
+
+    ValueError for a symbol with more terminals than its element has nodes.
+    """
     joined = _joined_nodes(circuit)
-    parts = tuple(
+    return tuple(
         _place(element, row, remarks, spread, joined)
         for element in circuit.elements
         if element.symbol is not None
     )
+
+
+def crowded(parts: tuple[Part, ...]) -> bool:
+    """Tell whether parts lie in each other's way, or pins of two nets on one spot."""
+    if any(one.body.grown(0.2).overlaps(other.body) for one, other in combinations(parts, 2)):
+        return True
+    owners: dict[routing.Cell, str] = {}
+    pins = ((net, routing.cell(pin)) for part in parts for net, pin in part.pins)
+    return any(owners.setdefault(at, net) != net for net, at in pins)
+
+
+def lay_out(parts: tuple[Part, ...], named: frozenset[str]) -> Layout:
+    """Wire and label placed parts; the nets in `named` are written at their wires."""
     nets = _nets(parts)
     board = routing.Board([part.body for part in parts])
     for part in parts:
@@ -68,20 +81,13 @@ def lay_out(
             board.add_lead(net, pin, part.body)
     board.pins = {routing.cell(point): net for net, points in nets.items() for point in points}
     rails = _place_rails(board, nets)
-    faults = _overlaps(parts)
-    for net in sorted((net for net in nets if not is_rail(net)), key=lambda n: _extent(nets[n])):
-        faults += not routing.connect(board, net, nets[net])
+    wired = sorted((net for net in nets if not is_rail(net)), key=lambda net: _extent(nets[net]))
+    lost = sum(not routing.connect(board, net, nets[net]) for net in wired)
     wanted = [_wanted(part) for part in parts]
-    wanted += [
-        _net_label(board, net, nets[net]) for net in sorted(named & set(nets)) if not is_rail(net)
-    ]
+    wanted += [_net_label(board, net, nets[net]) for net in sorted(named & set(wired))]
     taken = [part.body for part in parts] + [rail.box for rail in rails] + wires(board, parts)
     placed, homeless = labels.place(wanted, taken)
-    return Layout(parts, board, nets, rails, placed, faults + homeless)
-
-
-def _overlaps(parts: tuple[Part, ...]) -> int:
-    return sum(one.body.grown(0.2).overlaps(other.body) for one, other in combinations(parts, 2))
+    return Layout(parts, board, nets, rails, placed, lost + homeless)
 
 
 def is_rail(net: str) -> bool:
@@ -110,13 +116,13 @@ def _place(
     element: Element,
     row: Mapping[str, float],
     remarks: Mapping[str, Remark],
-    spread: float,
+    spread: Point,
     joined: Mapping[str, str],
 ) -> Part:
     symbol = element.symbol
     if symbol is None:
         raise ValueError(f"{element.reference} has no symbol")
-    terminals = tuple((_snap(x * spread), _snap(y * spread)) for x, y in symbol.terminals)
+    terminals = tuple((_snap(x * spread[0]), _snap(y * spread[1])) for x, y in symbol.terminals)
     if len(terminals) > len(element.nodes):
         raise ValueError(f"{element.reference} has more terminals than nodes")
     drawn = shape(symbol.shape, terminals)

@@ -9,15 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import product
 
 from analog.circuits.record import GROUND, Circuit
 from analog.render import labels, routing
 from analog.render.geometry import PIXELS_PER_UNIT, hull
-from analog.render.layout import Layout, Part, Rail, lay_out, wires
+from analog.render.layout import Layout, Part, Rail, crowded, lay_out, place_parts, wires
 from analog.render.markup import markup
 from analog.render.parts import Remark
 
-_SPREADS = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)
+_STRETCHES = (0.7, 0.8, 0.9, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0)
+SPREADS = sorted(product(_STRETCHES, _STRETCHES), key=lambda pair: pair[0] * pair[1])
+"""How far the grid may be stretched across and up, the smallest picture first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,17 +45,29 @@ def draw(
     `remarks` adds what the design says to the elements of its keys ("±10 % X7R"); `named_nodes`
     are written at their wires.
     """
-    names = frozenset(named_nodes)
-    best: tuple[int, Layout] | None = None
-    for spread in _SPREADS:
-        layout = lay_out(circuit, row, remarks or {}, names, spread)
-        if best is None or layout.faults < best[0]:
-            best = (layout.faults, layout)
+    return _render(arrange(circuit, row, remarks or {}, frozenset(named_nodes)), title)
+
+
+def arrange(
+    circuit: Circuit,
+    row: Mapping[str, float],
+    remarks: Mapping[str, Remark],
+    named: frozenset[str] = frozenset(),
+) -> Layout:
+    """Return the smallest arrangement in which nothing is in anything's way, else the best."""
+    best: Layout | None = None
+    for spread in SPREADS:
+        parts = place_parts(circuit, row, remarks, spread)
+        if crowded(parts) and not (best is None and spread is SPREADS[-1]):
+            continue
+        layout = lay_out(parts, named)
         if layout.faults == 0:
-            break
+            return layout
+        if best is None or layout.faults < best.faults:
+            best = layout
     if best is None:
-        raise ValueError("no spread to try")
-    return _render(best[1], title)
+        raise ValueError("no arrangement was tried")
+    return best
 
 
 def _px(value: float) -> str:

@@ -7,17 +7,17 @@ from collections.abc import Mapping
 from analog.circuits.record import Dc, Element, Param, Pulse, Pwl, Sine
 from analog.render.words import quantity
 
-_UNITS = {"R": "Ω", "C": "F", "L": "H", "G": "S", "H": "Ω"}
+_UNITS = {"R": "Ω", "C": "F", "L": "H", "V": "V", "I": "A"}
 
 
 def value_text(element: Element, row: Mapping[str, float]) -> str:
     """Return the value of an element in words, as the netlist has it: "100 kΩ"."""
     value = element.value
-    if isinstance(value, str):
+    if element.kind not in "RCLVI":  # gains and expressions are the model's inside
         return ""
     if isinstance(value, int | float | Param):
-        return quantity(_number(value, row), _UNITS.get(element.kind, "1"))
-    unit = "V" if element.kind == "V" else "A"
+        return quantity(_number(value, row), _UNITS[element.kind])
+    unit = _UNITS[element.kind]
     if isinstance(value, Dc):
         return quantity(_number(value.level, row), unit)
     if isinstance(value, Sine):
