@@ -27,6 +27,7 @@ def command(
     as_json: bool,
     jobs: int | None,
     seed: int,
+    store: Path | None,
     fine: bool,
     junit: Path | None,
     baseline: Path | None,
@@ -41,7 +42,7 @@ def command(
         _writable(junit)
     except EdgeproofError as error:
         return report_error(error, "command line", as_json)
-    return _run(designs, Request(benches, as_json, jobs, seed, fine), junit, accepted)
+    return _run(designs, Request(benches, as_json, jobs, seed, store, fine), junit, accepted)
 
 
 def _run(

@@ -39,8 +39,11 @@ class Shown:
 @options.as_json
 @options.jobs
 @options.seed
+@options.store
 @options.out
-def command(as_json: bool, jobs: int | None, seed: int, out: Path | None) -> int:
+def command(
+    as_json: bool, jobs: int | None, seed: int, store: Path | None, out: Path | None
+) -> int:
     """Check the shipped scenarios and write their reports to ./reports."""
     from analog.cli.files import require_writable
     from analog.cli.problems import report_error
@@ -49,7 +52,7 @@ def command(as_json: bool, jobs: int | None, seed: int, out: Path | None) -> int
     from analog.errors import EdgeproofError
 
     folder = out or Path("reports")
-    request = Request((), as_json, jobs, seed)
+    request = Request((), as_json, jobs, seed, store)
     shown: list[Shown] = []
     try:
         require_writable(folder)

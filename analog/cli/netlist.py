@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -25,8 +26,15 @@ if TYPE_CHECKING:
 @click.option("--scene", metavar="SCENE", help="Which circuit of the bench (default: the first).")
 @options.jobs
 @options.seed
+@options.store
 def command(
-    design: str, bench: str, at: str, scene: str | None, jobs: int | None, seed: int
+    design: str,
+    bench: str,
+    at: str,
+    scene: str | None,
+    jobs: int | None,
+    seed: int,
+    store: Path | None,
 ) -> int:
     """Print the netlist as it is simulated; it runs as it is under `ngspice -b`."""
     from analog.cli.problems import report_error, report_problems
@@ -41,7 +49,7 @@ def command(
         if at == "nominal":
             click.echo(_nominal(found[0], bench, scene))
             return exits.PASSED
-        return _worst(found[0], bench, at, Request((bench,), False, jobs, seed))
+        return _worst(found[0], bench, at, Request((bench,), False, jobs, seed, store))
     except EdgeproofError as error:
         return report_error(error, design, as_json=False)
 
@@ -68,8 +76,7 @@ def _nominal(job: Job, bench: str, scene: str | None) -> str:
 
 def _worst(job: Job, bench: str, at: str, request: Request) -> int:
     from analog.cli.problems import bad_file
-    from analog.cli.session import checked
-    from analog.engine import open_engine
+    from analog.cli.session import checked, opened_engine
     from analog.workflows import netlist
     from analog.workflows.check import make_plans
 
@@ -77,9 +84,9 @@ def _worst(job: Job, bench: str, at: str, request: Request) -> int:
     kind, _, wanted = at.partition(":")
     cases = [f"worst:{measure.identifier}" for measure in plan.measures]
     if kind != "worst" or at not in cases:
-        rule = f"the bench {bench} has no case {at!r} ({wanted or at})"
+        rule = f"the bench {bench} has no case {at!r}"
         raise bad_file(job.path, rule, f"It has: nominal, {', '.join(cases)}")
-    with open_engine(jobs=request.jobs) as engine:
+    with opened_engine(request) as engine:
         outcome = checked(job, engine, request)
     if wanted not in outcome.bench(bench).worst:
         from analog.cli.display import note

@@ -34,6 +34,12 @@ seed = click.option(
     show_default=True,
     help="Start of the random choices; the same number gives the same results.",
 )
+store = click.option(
+    "--store",
+    metavar="FILE",
+    type=_FILE,
+    help="File that keeps finished simulations (else EDGEPROOF_STORE, else the user's cache).",
+)
 fine = click.option("--fine", is_flag=True, help="Simulate in finer steps, to see that it holds.")
 junit = click.option("--junit", metavar="FILE", type=_FILE, help="Write a JUnit file for CI.")
 baseline = click.option(
@@ -46,6 +52,6 @@ baseline = click.option(
 
 def simulating(command: F) -> F:
     """Add the options of every command that simulates designs."""
-    for option in (seed, jobs, bench, as_json):
+    for option in (store, seed, jobs, bench, as_json):
         command = option(command)
     return command

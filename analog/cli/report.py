@@ -26,6 +26,7 @@ def command(
     as_json: bool,
     jobs: int | None,
     seed: int,
+    store: Path | None,
     out: Path | None,
 ) -> int:
     """Check designs and write reports/NAME/ for each, to keep beside the design."""
@@ -36,7 +37,7 @@ def command(
     from analog.errors import EdgeproofError
 
     folder = out or DEFAULT_FOLDER
-    request = Request(benches, as_json, jobs, seed)
+    request = Request(benches, as_json, jobs, seed, store)
     try:
         require_writable(folder)
         date = report_date()

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analog.cli import exits
@@ -24,6 +27,7 @@ class Request:
     as_json: bool
     jobs: int | None
     seed: int
+    store: Path | None = None
     fine: bool = False
 
 
@@ -83,12 +87,35 @@ def checked(job: Job, engine: Engine, request: Request) -> Checked:
         )
 
 
-def _act_on_all(jobs: Sequence[Job], request: Request, act: Act) -> list[int]:
-    from analog.engine import open_engine
+@contextmanager
+def opened_engine(request: Request) -> Iterator[Engine]:
+    """Open the engine with the store of finished simulations.
 
+    The user's cache being unusable is only noted; a store that was named must work
+    (MachineError).
+    """
+    from analog.cli.display import note
+    from analog.engine import default_store_path, open_engine
+    from analog.engine.store import open_store
+
+    store: Path | None = request.store or default_store_path()
+    if store is not None and request.store is None and not os.environ.get("EDGEPROOF_STORE"):
+        try:
+            with open_store(store):
+                pass
+        except MachineError as error:
+            note(f"edgeproof: going on without the cache. {error}")
+            store = None
+    with open_engine(jobs=request.jobs, store=store) as engine:
+        yield engine
+
+
+def _act_on_all(jobs: Sequence[Job], request: Request, act: Act) -> list[int]:
     codes: list[int] = []
+    if not jobs:
+        return codes
     try:
-        with open_engine(jobs=request.jobs) as engine:
+        with opened_engine(request) as engine:
             for job in jobs:
                 codes.append(_act_on_one(job, engine, request, act))
     except MachineError as error:
