@@ -117,7 +117,7 @@ def _cubic_share(time: Floats, trace: Floats, level: float, segment: int) -> flo
     span = time[segment + 1] - time[segment]
     places = [float(moment) for moment in (time[low:high] - time[segment]) / span]
     differences = [float(value) - level for value in trace[low:high]]
-    falls = differences[segment - low] > 0
+    falls = differences[segment - low] >= 0
     for order in range(1, len(places)):
         for k in range(len(places) - 1, order - 1, -1):
             step = places[k] - places[k - order]
@@ -128,7 +128,7 @@ def _cubic_share(time: Floats, trace: Floats, level: float, segment: int) -> flo
         height = differences[-1]
         for place, difference in zip(places[-2::-1], differences[-2::-1], strict=True):
             height = height * (middle - place) + difference
-        if (height > 0) == falls:
+        if (height >= 0) == falls:
             left = middle
         else:
             right = middle

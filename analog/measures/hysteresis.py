@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from analog.measures.edges import crossings
+
 Floats = NDArray[np.float64]
 
 
@@ -58,20 +60,14 @@ def _threshold_events(
     time: Floats, trace: Floats, v_p: float, v_n: float
 ) -> tuple[Floats, NDArray[np.int8]]:
     """Return the times of reaching either threshold, in order, and the state each one sets."""
-    up, rise = _reached(time, trace, v_p)
-    down, fall = _reached(time, -np.asarray(trace), -v_n)
+    up, down = crossings(time, trace, v_p, True), crossings(time, trace, v_n, False)
     start = [(time[0], 1)] if trace[0] >= v_p else [(time[0], 0)] if trace[0] < v_n else []
     moments = np.concatenate(([moment for moment, _ in start], up, down))
-    states = np.concatenate(([state for _, state in start], rise, 1 - fall)).astype(np.int8)
+    states = np.array(
+        [*(state for _, state in start), *([1] * up.size), *([0] * down.size)], dtype=np.int8
+    )
     order = np.argsort(moments, kind="stable")
     return moments[order], states[order]
-
-
-def _reached(time: Floats, trace: Floats, level: float) -> tuple[Floats, NDArray[np.int8]]:
-    at = np.flatnonzero((trace[:-1] < level) & (trace[1:] >= level))
-    share = (level - trace[at]) / (trace[at + 1] - trace[at])
-    moments = time[at] + share * (time[at + 1] - time[at])
-    return moments, np.ones(at.size, dtype=np.int8)
 
 
 def _reversal_of_passage(clipped: Floats, start: int, stop: int, low: float, high: float) -> float:
