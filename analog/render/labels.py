@@ -4,20 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import product
 
 from analog.render.geometry import FONT_SIZE_PX, LINE_HEIGHT, PIXELS_PER_UNIT, Box, text_width
 from analog.render.markup import markup
 
-_GAPS = (0.12, 0.3, 0.55, 0.9)
+_TRIES = 4
+_GAPS = (0.12, 0.3, 0.6)
+_SLIDES = (0.0, 0.35, -0.35, 0.7, -0.7)
+_WIDE_SLIDES = (1.05, -1.05, 1.4, -1.4)
+_SLIDES_OF_NETS = (0.0, 0.4, -0.4, 0.8, -0.8)
+_SIDES = {"right": "rltb", "left": "lrtb", "top": "tbrl", "bottom": "btrl"}
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Lines of text that belong beside a box; `side` is tried first."""
+    """Lines of text that belong beside a part's body, or beside any of a net's wires.
+
+    `side` is tried first.
+    """
 
     reference: str
     lines: tuple[str, ...]
-    beside: Box
+    beside: tuple[Box, ...]
     side: str
     style: str = "part"
 
@@ -38,47 +47,71 @@ def size(lines: tuple[str, ...]) -> tuple[float, float]:
 
 
 def _candidates(wanted: Wanted) -> Iterator[tuple[Box, str]]:
-    width, height = size(wanted.lines)
-    box = wanted.beside
-    middle_x, middle_y = (box.left + box.right) / 2, (box.bottom + box.top) / 2
-    order = {"right": "rltb", "left": "lrtb", "top": "tbrl", "bottom": "btrl"}[wanted.side]
-    slides = (0.0, 0.35, -0.35, 0.8, -0.8, 1.3, -1.3)
-    for slide in slides:
-        for gap in _GAPS:
-            for side in order:
-                y, x = middle_y + slide, middle_x + slide
-                if side == "r":
-                    left = box.right + gap
-                    yield Box(left, y - height / 2, left + width, y + height / 2), "start"
-                elif side == "l":
-                    right = box.left - gap
-                    yield Box(right - width, y - height / 2, right, y + height / 2), "end"
-                elif side == "t":
-                    low = box.top + gap
-                    yield Box(x - width / 2, low, x + width / 2, low + height), "middle"
-                else:
-                    high = box.bottom - gap
-                    yield Box(x - width / 2, high - height, x + width / 2, high), "middle"
+    """Yield places for a label, the best first; a net's name stays close to its wires."""
+    extent = size(wanted.lines)
+    if wanted.style == "net":
+        for wire in wanted.beside:
+            for slide in _SLIDES_OF_NETS:
+                for side in _SIDES[
+                    "top" if wire.right - wire.left > wire.top - wire.bottom else "right"
+                ][:2]:
+                    yield _place(wire, side, 0.06, slide, extent)
+        return
+    near, far = _SIDES[wanted.side][:2], _SIDES[wanted.side][2:]
+    for sides, slides in ((near, _SLIDES), (far, _SLIDES[:3]), (near, _WIDE_SLIDES)):
+        for slide, gap, side in product(slides, _GAPS, sides):
+            yield _place(wanted.beside[0], side, gap, slide, extent)
+
+
+def _place(
+    box: Box, side: str, gap: float, slide: float, extent: tuple[float, float]
+) -> tuple[Box, str]:
+    """Return the room beside `box` at `gap`, moved along its side by `slide`."""
+    width, height = extent
+    x = (box.left + box.right) / 2 + slide
+    y = (box.bottom + box.top) / 2 + slide
+    if side == "r":
+        left = box.right + gap
+        return Box(left, y - height / 2, left + width, y + height / 2), "start"
+    if side == "l":
+        right = box.left - gap
+        return Box(right - width, y - height / 2, right, y + height / 2), "end"
+    low = box.top + gap if side == "t" else box.bottom - gap - height
+    return Box(x - width / 2, low, x + width / 2, low + height), "middle"
 
 
 def place(wanted: Iterable[Wanted], taken: Iterable[Box]) -> tuple[tuple[Placed, ...], int]:
-    """Return the labels with their places, and how many found no free one."""
-    occupied = list(taken)
-    placed, homeless = [], 0
-    for label in wanted:
-        free = next(
-            (
-                (box, anchor)
-                for box, anchor in _candidates(label)
-                if not any(box.overlaps(other) for other in occupied)
-            ),
-            None,
-        )
-        if free is None:
-            homeless += 1
-            free = next(_candidates(label))
-        occupied.append(free[0])
-        placed.append(Placed(label, *free))
+    """Return the labels with their places, and how many found no free one.
+
+    Labels that found none go first in another try.
+    """
+    order, walls = list(wanted), tuple(taken)
+    best: tuple[tuple[Placed, ...], int] | None = None
+    for _ in range(_TRIES):
+        placed, homeless = _place_in_order(order, walls)
+        if best is None or len(homeless) < best[1]:
+            best = (placed, len(homeless))
+        if not homeless:
+            break
+        order = [*homeless, *(label for label in order if label not in homeless)]
+    if best is None:
+        raise ValueError("no try was made")
+    return best
+
+
+def _place_in_order(
+    order: list[Wanted], walls: tuple[Box, ...]
+) -> tuple[tuple[Placed, ...], list[Wanted]]:
+    occupied, placed, homeless = list(walls), [], []
+    for label in order:
+        places = _candidates(label)
+        free = (place for place in places if not any(place[0].overlaps(o) for o in occupied))
+        found = next(free, None)
+        if found is None:
+            homeless.append(label)
+            found = next(_candidates(label))
+        occupied.append(found[0])
+        placed.append(Placed(label, *found))
     return tuple(placed), homeless
 
 

@@ -260,10 +260,10 @@ def wires(board: routing.Board, parts: Iterable[Part]) -> list[Box]:
 def _wanted(part: Part) -> labels.Wanted:
     upright = {x for _, (x, _) in part.pins}
     sideways = "right" if len(upright) == 1 or len(part.pins) > 2 else "top"
-    return labels.Wanted(part.element.reference, part.lines, part.body, sideways)
+    return labels.Wanted(part.element.reference, part.lines, (part.body,), sideways)
 
 
 def _net_label(board: routing.Board, net: str, pins: tuple[Point, ...]) -> labels.Wanted:
     pieces = routing.segments(board, net) or [(pins[0], pins[0])]
-    longest = max(pieces, key=lambda piece: _extent(piece))
-    return labels.Wanted("", (net,), around(longest), "top", "net")
+    wires = sorted(map(around, pieces), key=lambda w: w.left - w.right + w.bottom - w.top)
+    return labels.Wanted("", (net,), tuple(wire.grown(0.06) for wire in wires), "top", "net")

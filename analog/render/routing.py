@@ -112,6 +112,8 @@ def _neighbours(
         if direction in foreign or (direction + 2) % 4 in foreign:
             continue
         target = (at[0] + dx, at[1] + dy)
+        if _edge(at, target) in board.leads:
+            continue
         if board.pins.get(target, net) != net or (2 * at[0] + dx, 2 * at[1] + dy) in walls:
             continue
         if (2 * target[0], 2 * target[1]) in walls and target not in board.pins:

@@ -13,14 +13,13 @@ from itertools import product
 
 from analog.circuits.record import GROUND, Circuit
 from analog.render import labels, routing
-from analog.render.geometry import PIXELS_PER_UNIT, hull
+from analog.render.geometry import PIXELS_PER_UNIT, Point, around, hull
 from analog.render.layout import Layout, Part, Rail, crowded, lay_out, place_parts, wires
 from analog.render.markup import markup
 from analog.render.parts import Remark
 
-_STRETCHES = (0.7, 0.8, 0.9, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0)
-SPREADS = sorted(product(_STRETCHES, _STRETCHES), key=lambda pair: pair[0] * pair[1])
-"""How far the grid may be stretched across and up, the smallest picture first."""
+_STRETCHES = (0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5, 2.0, 2.5, 3.0)
+_COLUMN_PX = 900.0  # wider pictures would have to shrink on screen and paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +55,10 @@ def arrange(
 ) -> Layout:
     """Return the smallest arrangement in which nothing is in anything's way, else the best."""
     best: Layout | None = None
-    for spread in SPREADS:
+    spreads = _spreads(circuit)
+    for spread in spreads:
         parts = place_parts(circuit, row, remarks, spread)
-        if crowded(parts) and not (best is None and spread is SPREADS[-1]):
+        if crowded(parts) and not (best is None and spread is spreads[-1]):
             continue
         layout = lay_out(parts, named)
         if layout.faults == 0:
@@ -68,6 +68,21 @@ def arrange(
     if best is None:
         raise ValueError("no arrangement was tried")
     return best
+
+
+def _spreads(circuit: Circuit) -> list[Point]:
+    """Return how far to stretch the grid across and up, the best picture first: small, narrow."""
+    symbols = [element.symbol for element in circuit.elements if element.symbol is not None]
+    if not symbols:
+        raise ValueError(f"{circuit.title}: no element has a symbol")
+    extent = around(point for symbol in symbols for point in symbol.terminals)
+
+    def size(spread: Point) -> float:
+        width = (extent.right - extent.left + 2) * spread[0] * PIXELS_PER_UNIT
+        height = (extent.top - extent.bottom + 2) * spread[1] * PIXELS_PER_UNIT
+        return width * height * (1 + 4 * max(0.0, width / _COLUMN_PX - 1))
+
+    return sorted(product(_STRETCHES, _STRETCHES), key=size)
 
 
 def _px(value: float) -> str:

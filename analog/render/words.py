@@ -34,7 +34,7 @@ def share(value: float | None) -> str:
     """Return a share as a percentage: ``+12 %``; empty for none."""
     if value is None:
         return ""
-    return _percent(value).replace("-", "−").replace(" ", NO_BREAK)
+    return _percent(value).replace("-", "−").replace(" %", f"{NO_BREAK}%")
 
 
 def _percent(value: float) -> str:
