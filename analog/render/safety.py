@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 SUMMARY = (
-    "Mains voltage can kill and can start a fire. A pass below says that the circuit does its "
+    "Mains voltage can kill and can start a fire. A pass here says that the circuit does its "
     "job on paper; it says nothing about whether it is safe to build, touch or leave running."
 )
 
