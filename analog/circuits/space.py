@@ -36,8 +36,8 @@ class Axis(Protocol):
 
 def bend(u: Floats, low: Floats | float, centre: Floats | float, high: Floats | float) -> Floats:
     """Interpolate linearly low..centre for u in [-1, 0] and centre..high for u in [0, 1]."""
-    centre_array = np.asarray(centre, dtype=np.float64)
-    return np.where(u < 0, centre_array + u * (centre_array - low), centre_array + u * (high - centre_array))
+    middle = np.asarray(centre, dtype=np.float64)
+    return np.where(u < 0, middle + u * (middle - low), middle + u * (high - middle))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,7 @@ class RangeAxis:
     knots: tuple[float, ...] = ()
 
     def decode(self, u: Floats, before: Mapping[str, Floats]) -> Floats:
+        del before  # a plain range depends on no other axis
         return bend(u, self.low, self.nominal, self.high)
 
     def coordinate(self, value: float) -> float:
