@@ -11,6 +11,8 @@ FAILED = 1
 BAD_INPUT = 2
 UNDECIDED = 3
 INTERRUPTED = 130
+PIPE_CLOSED = 141
+"""Nobody read the output to its end; what a program ended by SIGPIPE gives in a shell."""
 
 _GRAVITY = (PASSED, UNDECIDED, FAILED, BAD_INPUT)
 

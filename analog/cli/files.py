@@ -19,8 +19,15 @@ def write_new(path: Path, text: str) -> None:
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write or replace a file; MachineError when that cannot be done, nothing half-written."""
+    """Write or replace a file; MachineError when that cannot be done, nothing half-written.
+
+    What exists and is no plain file (a pipe, ``/dev/stdout``) is written to, never replaced.
+    """
     try:
+        if path.exists() and not path.is_file():
+            path.write_text(text, encoding="utf-8", newline="\n")
+            return
+        path.parent.mkdir(parents=True, exist_ok=True)
         with _beside(path, text) as temporary:
             temporary.replace(path)
     except OSError as error:

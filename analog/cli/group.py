@@ -45,6 +45,16 @@ class EdgeproofGroup(click.Group):
         command: click.Command = importlib.import_module(module).command
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a reader of our output that goes away (``| head``) ends it quietly."""
+        try:
+            code = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            return exits.PIPE_CLOSED
+        return code
+
     def main(  # type: ignore[override]
         self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any
     ) -> NoReturn:
@@ -56,16 +66,11 @@ class EdgeproofGroup(click.Group):
     def _run(self, arguments: list[str], prog_name: str, extra: dict[str, Any]) -> int:
         try:
             code = super().main(arguments, prog_name=prog_name, **extra)
-            sys.stdout.flush()
         except click.UsageError as error:
             return _usage(error, "--json" in arguments)
         except (click.Abort, KeyboardInterrupt):
             click.echo("edgeproof: interrupted", err=True)
             return exits.INTERRUPTED
-        except BrokenPipeError:
-            # The reader of our output went away (`edgeproof parts | head`): not an error.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-            return exits.PASSED
         return code if isinstance(code, int) else exits.PASSED
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -15,9 +16,9 @@ def command(name: str) -> int:
     """Write NAME.toml, a commented starter design that checks clean, into this folder."""
     from analog.cli.display import say
     from analog.cli.files import write_new
-    from analog.cli.problems import bad_file, report_error
+    from analog.cli.problems import bad_file, report_problems
     from analog.design import starter_text
-    from analog.errors import EdgeproofError
+    from analog.errors import InputError
 
     path = Path(f"{name}.toml")
     try:
@@ -30,7 +31,8 @@ def command(name: str) -> int:
         except OSError as error:
             rule = f"cannot be written ({error.strerror})"
             raise bad_file(str(path), rule, "Go to a folder you may write to") from None
-    except EdgeproofError as error:
-        return report_error(error, str(path), as_json=False)
+    except InputError as error:
+        report_problems([replace(p, file=p.file or "command line") for p in error.problems], False)
+        return exits.BAD_INPUT
     say(f"Wrote {path}. Next: edgeproof check {path}")
     return exits.PASSED
