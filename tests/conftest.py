@@ -34,7 +34,7 @@ def counts(request: pytest.FixtureRequest) -> Callable[[int, int], int]:
     return lambda small, large: large if full else small
 
 
-@pytest.fixture()
+@pytest.fixture
 def figure(request: pytest.FixtureRequest) -> Callable[[str], None]:
     """Return a function that records a measured figure for the table at the end of the run."""
 

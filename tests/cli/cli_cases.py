@@ -41,6 +41,7 @@ FAILING = (
     PASSING.replace("holds", "leaks")
     .replace("470k 5%", "1M 5%")
     .replace("1u 10% film 63V", "10u 20% electrolytic 16V")
+    .replace("discharge_diode =", 'pin_resistor = "100k 5% carbon-film"\ndischarge_diode =')
 )
 
 LOCATED = re.compile(r"^[^:\n]+:[1-9]\d*:[1-9]\d*: \S")

@@ -50,8 +50,20 @@ def environment(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str]
         (site,) = folder.glob("lib/python*/site-packages")
         (site / "dependencies.pth").write_text(sysconfig.get_path("purelib") + "\n")
         subprocess.run(
-            [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--no-deps"]
-            + ["--no-build-isolation", "--no-index", "--ignore-installed", *target],
+            [
+                sys.executable,
+                "-m",
+                "pip",
+                "--python",
+                str(python),
+                "install",
+                "-q",
+                "--no-deps",
+                "--no-build-isolation",
+                "--no-index",
+                "--ignore-installed",
+                *target,
+            ],
             check=True,
             capture_output=True,
             timeout=300,
@@ -89,17 +101,13 @@ def check_everywhere(python: Path, elsewhere: Path) -> None:
         assert __version__ in shown.stdout
 
 
-def test_wheel_works_from_any_folder(
-    environment: Callable[..., Path], tmp_path: Path
-) -> None:
+def test_wheel_works_from_any_folder(environment: Callable[..., Path], tmp_path: Path) -> None:
     python = environment("wheel", str(build("wheel", ROOT, tmp_path / "dist")))
     check_everywhere(python, tmp_path)
     assert str(answers(python, ROOT)[4]).startswith(str(python.parent.parent))
 
 
-def test_wheel_made_from_the_sdist_works(
-    environment: Callable[..., Path], tmp_path: Path
-) -> None:
+def test_wheel_made_from_the_sdist_works(environment: Callable[..., Path], tmp_path: Path) -> None:
     sdist = build("sdist", ROOT, tmp_path / "sdist")
     subprocess.run(["tar", "-xzf", str(sdist), "-C", str(tmp_path)], check=True)
     unpacked = tmp_path / sdist.name.removesuffix(".tar.gz")
