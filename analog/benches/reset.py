@@ -6,18 +6,71 @@ The rail is a straight ramp of the stated rise and fall time; no supply is simul
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 from analog.benches.axes import part_axis, spread_axis
-from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
+from analog.benches.base import Bench, Curve, Level, Mark, Plan, Plot, Scene
 from analog.benches.reset_levels import ReceiverLevels
 from analog.benches.reset_limits import Driven, driven_part, limits, notes
 from analog.benches.reset_space import ResetNetwork
+from analog.benches.reset_titles import measures
 from analog.cards import find_card
 from analog.circuits.record import Dc, Experiment, OperatingPoint, Param, Pwl, Transient
-from analog.circuits.reset_network import CONTACT_OHM, ResetParts, press_at, reset_network
+from analog.circuits.reset_network import ResetParts, press_at, reset_network
 from analog.design import Design
 
 _REDUCERS = "analog.benches.reset_measures"
+
+
+class _Current(NamedTuple):
+    """A discharge current: its measure, its ammeter, the time of its peak, its words."""
+
+    measure: str
+    save: str
+    moment: str
+    label: str
+    mark: str
+
+
+_CURRENTS = (
+    _Current(
+        "pin_discharge_current",
+        "i(vpin)",
+        "t_pin_peak",
+        "into the pin's own diode",
+        "peak in the pin",
+    ),
+    _Current(
+        "discharge_current",
+        "i(vdis)",
+        "t_diode_peak",
+        "through the discharge diode",
+        "peak in the diode",
+    ),
+)
+
+_POWER_UP_OUTPUTS = (
+    "t_valid",
+    "input_at_valid_supply",
+    "t_earliest",
+    "t_latest",
+    "hold_time",
+    "release_time",
+)
+
+# The thresholds are those at the full rail: the same as the bench's when the release comes after
+# the ramp, as it does unless the time constant is shorter than the ramp.
+_POWER_UP_READINGS = (
+    ("t_valid", "tran when v(vdd)={valid_supply} rise=last"),
+    ("input_at_valid_supply", "tran find v(pin) when v(vdd)={valid_supply} rise=last"),
+    ("t_earliest", "tran when v(pin)={threshold_low} rise=1"),
+    ("t_latest", "tran when v(pin)={threshold_high} rise=1"),
+    (
+        "hold_time",
+        "tran trig v(vdd) val={valid_supply} rise=last targ v(pin) val={threshold_low} rise=1",
+    ),
+    ("release_time", "tran when v(pin)={threshold_high} rise=1"),
+)
 
 
 def plan(design: Design) -> Plan:
@@ -27,11 +80,11 @@ def plan(design: Design) -> Plan:
     scenes = [_power_up(network), _settled(network), _power_down(network)]
     if network.reset.button:
         scenes.append(_button(network))
-    shown = {measure for scene in scenes for measure in scene.measures}
+    shown = frozenset(measure for scene in scenes for measure in scene.measures)
     return Plan(
         "reset",
         "Power-up reset",
-        tuple(measure for measure in _measures(network) if measure.identifier in shown),
+        measures(network, shown),
         tuple(scenes),
         limits(network, driven),
         notes(network, driven),
@@ -79,26 +132,8 @@ def _power_up(network: ResetNetwork) -> Scene:
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
         ("v(vdd)", "v(pin)"),
         f"{_REDUCERS}:power_up",
-        (
-            "t_valid",
-            "input_at_valid_supply",
-            "t_earliest",
-            "t_latest",
-            "hold_time",
-            "release_time",
-        ),
-        (
-            ("t_valid", "tran when v(vdd)={valid_supply} rise=last"),
-            ("input_at_valid_supply", "tran find v(pin) when v(vdd)={valid_supply} rise=last"),
-            ("t_earliest", "tran when v(pin)={threshold_low} rise=1"),
-            ("t_latest", "tran when v(pin)={threshold_high} rise=1"),
-            (
-                "hold_time",
-                "tran trig v(vdd) val={valid_supply} rise=last"
-                " targ v(pin) val={threshold_low} rise=1",
-            ),
-            ("release_time", "tran when v(pin)={threshold_high} rise=1"),
-        ),
+        _POWER_UP_OUTPUTS,
+        _POWER_UP_READINGS,
     )
     return Scene(
         "power-up",
@@ -156,23 +191,17 @@ def _power_down(network: ResetNetwork) -> Scene:
         )
     )
     has_diode = network.reset.discharge_diode is not None
-    saves, outputs = ["v(vdd)", "v(pin)", "i(vpin)"], ["pin_discharge_current", "t_pin_peak"]
-    curves = [Curve("i(vpin)", "into the pin's own diode", "A")]
-    marks = [Mark("peak in the pin", "t_pin_peak", "i(vpin)")]
-    if has_diode:
-        saves.append("i(vdis)")
-        outputs += ["discharge_current", "t_diode_peak"]
-        curves.append(Curve("i(vdis)", "through the discharge diode", "A"))
-        marks.append(Mark("peak in the diode", "t_diode_peak", "i(vdis)"))
-    measures = tuple(name for name in outputs if name.endswith("_current"))
+    currents = _CURRENTS if has_diode else _CURRENTS[:1]
+    saves = tuple(current.save for current in currents)
+    names = tuple(current.measure for current in currents)
     experiment = Experiment(
         reset_network("Reset: the rail goes down", _parts(network), rail),
         # A tolerance of 1e-4 of a volt would be 0.4 % of a diode's current.
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-6),
-        tuple(saves),
+        ("v(vdd)", "v(pin)", *saves),
         f"{_REDUCERS}:power_down",
-        tuple(outputs),
-        tuple((name, f"tran max {_SAVED[name]}") for name in measures),
+        (*names, *(current.moment for current in currents)),
+        tuple((current.measure, f"tran max {current.save}") for current in currents),
     )
     return Scene(
         "power-down",
@@ -180,16 +209,17 @@ def _power_down(network: ResetNetwork) -> Scene:
         experiment,
         network.space(spread_axis(network.supply.fall_time, "s"), leaking=False),
         network.power_down,
-        measures,
+        names,
         (
             Plot(
-                "Discharge while the rail goes down", measures[-1], tuple(curves), (), tuple(marks)
+                "Discharge while the rail goes down",
+                names[-1],
+                tuple(Curve(current.save, current.label, "A") for current in currents),
+                (),
+                tuple(Mark(c.mark, c.moment, c.save) for c in currents),
             ),
         ),
     )
-
-
-_SAVED = {"pin_discharge_current": "i(vpin)", "discharge_current": "i(vdis)"}
 
 
 def _button(network: ResetNetwork) -> Scene:
@@ -216,71 +246,4 @@ def _button(network: ResetNetwork) -> Scene:
         network.space(*more, leaking=False),
         network.button,
         ("button_current",),
-    )
-
-
-def _measures(network: ResetNetwork) -> tuple[Measure, ...]:
-    reset, rail_v = network.reset, network.supply.rail.nominal
-    constant_s = reset.resistor.nominal * reset.capacitor.nominal
-    ramp_a = reset.capacitor.nominal * rail_v / network.supply.fall_time.nominal
-    foot = reset.button_resistor.nominal if reset.button_resistor is not None else 0.0
-    return (
-        Measure(
-            "input_at_valid_supply",
-            "V",
-            "pin level when the rail becomes valid",
-            "max",
-            rail_v,
-            "the pin when the rail passes the lowest supply of the driven logic for the last time",
-        ),
-        Measure(
-            "hold_time",
-            "s",
-            "reset held after the rail is valid",
-            "min",
-            constant_s,
-            "from the rail's last rise through the valid supply to the pin reaching the lowest "
-            "threshold the receiver may have",
-        ),
-        Measure(
-            "release_level_margin",
-            "V",
-            "final pin level over the highest threshold",
-            "min",
-            rail_v,
-            "the pin after all time, with the leakage of capacitor and input, less the highest "
-            "threshold the receiver may have",
-        ),
-        Measure(
-            "release_time",
-            "s",
-            "latest release after switch-on",
-            "max",
-            constant_s,
-            "from the start of the rail's rise to the pin reaching the highest threshold",
-        ),
-        Measure(
-            "discharge_current",
-            "A",
-            "peak in the discharge diode at power-down",
-            "max",
-            ramp_a,
-            "while the rail falls in a straight line over the stated fall time",
-        ),
-        Measure(
-            "pin_discharge_current",
-            "A",
-            "peak in the pin's own diode at power-down",
-            "max",
-            ramp_a,
-            "what the capacitor pushes through the receiver's protection diode into the rail",
-        ),
-        Measure(
-            "button_current",
-            "A",
-            "peak through the reset button",
-            "max",
-            rail_v / (foot + CONTACT_OHM),
-            f"with a contact of {CONTACT_OHM * 1e3:g} mΩ and an ideal capacitor",
-        ),
     )

@@ -97,7 +97,10 @@ def _asserted(network: ResetNetwork) -> Limit:
     figure = network.levels.asserting(valid_v)
     level = "V_N min" if network.levels.schmitt else "V_IL"
     source = f"{level} of the {network.reset.receiver} at {valid_v:g} V: {figure.source}"
-    return Limit("guaranteed_low", None, figure.low, source, figure.note("low"))
+    note = figure.note("low")
+    if figure.status == "not guaranteed":
+        note += f" at {valid_v:g} V, outside the table: in proportion to the supply"
+    return Limit("guaranteed_low", None, figure.low, source, note)
 
 
 def _released(network: ResetNetwork) -> Limit:

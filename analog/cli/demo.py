@@ -93,7 +93,7 @@ def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: st
     page = write(outcome, engine, folder, date)
     met, sentence = expectation_met(outcome.results)
     if not request.as_json:
-        say(f"  {'as expected' if met else 'NOT AS EXPECTED'}: {sentence}")
+        say(f"  {sentence}" if met else f"  NOT AS EXPECTED: {sentence}")
         say(f"  report: {page}")
     results = outcome.results
     return Shown(
