@@ -64,9 +64,15 @@ class Pulse:
 
 @dataclass(frozen=True, slots=True)
 class Pwl:
-    """Piecewise linear: pairs (time in s, level), times rising. Keep below 3 000 pairs."""
+    """Piecewise linear: pairs (time in s, level), times rising. Keep below 3 000 pairs.
+
+    The whole shape starts `delay_s` later, at its first level until then, and its levels are
+    multiplied by `scale`: so a fixed shape can be moved and sized by the parameters of a row.
+    """
 
     points: tuple[tuple[Value, Value], ...]
+    delay_s: Value = 0.0
+    scale: Value = 1.0
 
 
 Stimulus = Dc | Sine | Pulse | Pwl
@@ -178,6 +184,7 @@ def _values(circuit: Circuit) -> Iterator[object]:
 
 def _stimulus_values(value: object) -> Iterator[object]:
     if isinstance(value, Pwl):
+        yield from (value.delay_s, value.scale)
         for pair in value.points:
             yield from pair
     elif isinstance(value, Dc | Sine | Pulse):

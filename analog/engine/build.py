@@ -33,11 +33,11 @@ from analog.circuits.record import Element as Part
 from analog.engine.expressions import RESERVED, bracketed
 from analog.engine.rules import RowRule, check_circuit, row_rules
 from analog.engine.sources import (
-    may_repeat,
+    differs_by_row,
     number,
     resolve,
+    row_text,
     stimulus_text,
-    train_text,
     value_text,
 )
 
@@ -59,16 +59,16 @@ class Deck:
 
     experiment: Experiment
     body: tuple[str, ...]
-    trains: tuple[Part, ...]
+    sources: tuple[Part, ...]
     parameters: tuple[str, ...]
     rules: tuple[RowRule, ...]
 
     def head(self, row: Mapping[str, float], title: str) -> list[str]:
-        """Return the title, the ``.param`` lines and the pulse trains of a row."""
+        """Return the title, the ``.param`` lines and the sources that differ by row."""
         return [
             f"* {title}",
             *(f".param {name}={number(row[name])}" for name in self.parameters),
-            *(self._train(part, row) for part in self.trains),
+            *(self._source(part, row) for part in self.sources),
         ]
 
     def tail(self, row: Mapping[str, float]) -> list[str]:
@@ -82,11 +82,8 @@ class Deck:
             ".end",
         ]
 
-    def _train(self, part: Part, row: Mapping[str, float]) -> str:
-        analysis, wave = self.experiment.analysis, part.value
-        if not isinstance(analysis, Transient) or not isinstance(wave, Pulse):
-            raise TypeError(f"{part.reference} is no pulse train")
-        text = train_text(wave, row, resolve(analysis.stop_s, row))
+    def _source(self, part: Part, row: Mapping[str, float]) -> str:
+        text = row_text(part.value, row, self.experiment.analysis)
         return f"{part.reference} {' '.join(part.nodes)} {text}"
 
     def lines(self, row: Mapping[str, float], title: str) -> list[str]:
@@ -106,13 +103,15 @@ def prepare(experiment: Experiment) -> Deck:
     for name in names:
         if name in RESERVED or name == AMBIENT:
             raise ValueError(f"parameter name {name!r} belongs to ngspice")
-    trains = tuple(
-        part for part in experiment.circuit.elements if may_repeat(part.value, experiment.analysis)
+    sources = tuple(
+        part
+        for part in experiment.circuit.elements
+        if differs_by_row(part.value, experiment.analysis)
     )
     return Deck(
         experiment=experiment,
-        body=_body(experiment.circuit, libraries, trains),
-        trains=trains,
+        body=_body(experiment.circuit, libraries, sources),
+        sources=sources,
         parameters=tuple(names),
         rules=row_rules(experiment),
     )
@@ -201,14 +200,14 @@ def _check_names(experiment: Experiment) -> None:
 
 
 def _body(
-    circuit: Circuit, libraries: Mapping[str, str], trains: tuple[Part, ...]
+    circuit: Circuit, libraries: Mapping[str, str], sources: tuple[Part, ...]
 ) -> tuple[str, ...]:
-    """Build PySpice's Circuit, without `trains`, and return its lines without the title."""
+    """Build PySpice's Circuit, without `sources`, and return its lines without the title."""
     netlist_class = _pyspice_circuit()
     spice = netlist_class("edgeproof")
     spice.raw_spice = "\n".join(text.strip("\n") for text in libraries.values())
     for part in circuit.elements:
-        if part not in trains:
+        if part not in sources:
             _add(spice, part)
     for model in circuit.models:
         spice.model(model.name, model.type, **{k: value_text(v) for k, v in model.arguments})

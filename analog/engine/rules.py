@@ -114,6 +114,7 @@ def _bounded(experiment: Experiment) -> Iterator[tuple[Value, bool, str]]:
             for name in ("rise_s", "fall_s", "width_s", "period_s"):
                 yield getattr(part.value, name), True, f"{part.reference}'s {name}"
         elif isinstance(part.value, Pwl):
+            yield part.value.delay_s, False, f"{part.reference}'s delay_s"
             _check_rising(part.reference, part.value)
     analysis = experiment.analysis
     if isinstance(analysis, Transient):

@@ -6,7 +6,17 @@ import math
 from collections.abc import Mapping
 from itertools import pairwise
 
-from analog.circuits.record import Analysis, Dc, Param, Pulse, Sine, Stimulus, Transient, Value
+from analog.circuits.record import (
+    Analysis,
+    Dc,
+    Param,
+    Pulse,
+    Pwl,
+    Sine,
+    Stimulus,
+    Transient,
+    Value,
+)
 
 # ngspice takes time with the square of the number of points.
 _MOST_POINTS = 3000
@@ -41,7 +51,45 @@ def stimulus_text(stimulus: Stimulus) -> str:
     if isinstance(stimulus, Pulse):
         values = (getattr(stimulus, name) for name in stimulus.__slots__)
         return f"PULSE({' '.join(map(value_text, values))})"
+    if _moves(stimulus):
+        raise ValueError("a piecewise linear source with delay or scale is written out by row")
     return f"PWL({' '.join(value_text(v) for point in stimulus.points for v in point)})"
+
+
+def differs_by_row(stimulus: object, analysis: Analysis) -> bool:
+    """Tell whether a source's text must be made anew for every row, by `row_text`."""
+    return may_repeat(stimulus, analysis) or (isinstance(stimulus, Pwl) and _moves(stimulus))
+
+
+def row_text(stimulus: object, row: Mapping[str, float], analysis: Analysis) -> str:
+    """Return a pulse train or moved shape in plain numbers.
+
+    Raises ValueError for one that cannot be written, TypeError for any other stimulus.
+    """
+    if isinstance(stimulus, Pulse) and isinstance(analysis, Transient):
+        return train_text(stimulus, row, resolve(analysis.stop_s, row))
+    if isinstance(stimulus, Pwl):
+        return _shape_text(stimulus, row)
+    raise TypeError(f"{stimulus!r} does not differ by row")
+
+
+def _moves(wave: Pwl) -> bool:
+    return (wave.delay_s, wave.scale) != (0.0, 1.0)
+
+
+def _shape_text(wave: Pwl, row: Mapping[str, float]) -> str:
+    """Return the shape delayed and scaled, with its first level from time zero on."""
+    if len(wave.points) > _MOST_POINTS:
+        raise ValueError(f"{len(wave.points)} points are too many to write out")
+    delay, scale = resolve(wave.delay_s, row), resolve(wave.scale, row)
+    points = [
+        (delay + resolve(time, row), scale * resolve(level, row)) for time, level in wave.points
+    ]
+    if points[0][0] > 0:
+        points.insert(0, (0.0, points[0][1]))
+    if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
+        raise ValueError("the points are too close to be told apart at this delay")
+    return f"PWL({' '.join(f'{number(time)} {number(level)}' for time, level in points)})"
 
 
 def may_repeat(stimulus: object, analysis: Analysis) -> bool:

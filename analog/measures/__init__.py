@@ -7,18 +7,30 @@
 from analog.measures.averages import fundamental, mean, peak, rms, window
 from analog.measures.edges import crossings, edge_time, first_crossing, slope_at
 from analog.measures.hysteresis import SchmittEdges, largest_reversal, schmitt_edges
+from analog.measures.impulses import (
+    front_time,
+    half_value_time,
+    half_width,
+    rise_time,
+    swing_ratios,
+)
 
 __all__ = [
     "SchmittEdges",
     "crossings",
     "edge_time",
     "first_crossing",
+    "front_time",
     "fundamental",
+    "half_value_time",
+    "half_width",
     "largest_reversal",
     "mean",
     "peak",
+    "rise_time",
     "rms",
     "schmitt_edges",
     "slope_at",
+    "swing_ratios",
     "window",
 ]

@@ -27,7 +27,8 @@ def value_text(element: Element, row: Mapping[str, float]) -> str:
         ends = (quantity(_number(level, row), unit) for level in (value.low, value.high))
         return " to ".join(ends)
     if isinstance(value, Pwl):
-        levels = [_number(level, row) for _, level in value.points]
+        scale = _number(value.scale, row)
+        levels = [scale * _number(level, row) for _, level in value.points]
         return f"{quantity(min(levels), unit)} to {quantity(max(levels), unit)}"
     return ""
 
