@@ -156,7 +156,7 @@ class GateNetwork:
         ratio = np.interp(ambient, *ratio_curve(column, "I_H_ratio"))
         latching = column.figure("I_L").high
         holding = min(column.figure("I_H").high, latching)
-        others = {f"i_gt_{q}": _or(column, f"I_GT_{q}", NEVER_A) for q in (2, 4)}
+        others = {f"i_gt_{q}": _most(column, f"I_GT_{q}", NEVER_A) for q in (2, 4)}
         fixed = others | {
             "v_t0": _or(column, "V_T0", 0.85),
             "r_on": _or(column, "R_d", 0.05),
@@ -168,7 +168,7 @@ class GateNetwork:
     def _opto(self, ambient: Floats) -> dict[str, Floats]:
         """Return the opto's fixed parameters; the LED needs its most, aged and cold."""
         column = self.opto
-        ageing = _or(column, "led_ageing_factor", 1.0)
+        ageing = _most(column, "led_ageing_factor", 1.0)
         ratio = np.interp(ambient, *ratio_curve(column, "I_FT_ratio"))
         fixed = {
             "i_led": self.led_current_a,
@@ -217,6 +217,10 @@ def _filled(like: Floats, fixed: Mapping[str, float]) -> dict[str, Floats]:
 
 
 def _or(column: Column, name: str, otherwise: float) -> float:
+    return column.figure(name).centre if column.has(name) else otherwise
+
+
+def _most(column: Column, name: str, otherwise: float) -> float:
     return column.figure(name).high if column.has(name) else otherwise
 
 
