@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ import click
 
 from analog import __version__
 from analog.cli import exits
+from analog.errors import EdgeproofError
 
 _COMMANDS = {
     "check": "analog.cli.check",
@@ -64,14 +66,26 @@ class EdgeproofGroup(click.Group):
         sys.exit(self._run(arguments, prog_name or "edgeproof", extra))
 
     def _run(self, arguments: list[str], prog_name: str, extra: dict[str, Any]) -> int:
+        _never_stumble_over_a_letter()
         try:
             code = super().main(arguments, prog_name=prog_name, **extra)
         except click.UsageError as error:
             return _usage(error, "--json" in arguments)
+        except EdgeproofError as error:
+            from analog.cli.problems import report_error
+
+            return report_error(error, "command line", "--json" in arguments)
         except (click.Abort, KeyboardInterrupt):
             click.echo("edgeproof: interrupted", err=True)
             return exits.INTERRUPTED
         return code if isinstance(code, int) else exits.PASSED
+
+
+def _never_stumble_over_a_letter() -> None:
+    """Let a terminal that knows no Ω show an escape instead of ending the program."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _usage(error: click.UsageError, as_json: bool) -> int:

@@ -28,10 +28,19 @@ def report_error(error: EdgeproofError, file: str, as_json: bool) -> int:
     if isinstance(error, InputError):
         report_problems(error.problems, as_json)
     elif error.exit_code == exits.BAD_INPUT:
-        report_problems((whole_file(file, *_two_sentences(error)),), as_json)
+        report_problems((problem_of(error, file),), as_json)
     else:
-        click.echo(str(whole_file(file, *_two_sentences(error))), err=True)
+        click.echo(str(problem_of(error, file)), err=True)
     return error.exit_code
+
+
+def problem_of(error: EdgeproofError, file: str) -> Problem:
+    """Return an error that carries no place of its own as a problem of `file` as a whole."""
+    if isinstance(error, MachineError):
+        return whole_file(file, f"cannot be judged here: {error.what}", error.remedy)
+    remedy = getattr(error, "remedy", "")
+    rule = str(error).removesuffix(f". {remedy}").rstrip(".")
+    return whole_file(file, rule, remedy or "Another part, maker or value may do")
 
 
 def bad_file(file: str, rule: str, remedy: str) -> InputError:
@@ -40,14 +49,7 @@ def bad_file(file: str, rule: str, remedy: str) -> InputError:
 
 
 def whole_file(file: str, rule: str, remedy: str) -> Problem:
-    """Return a problem of the file as a whole."""
-    return Problem(file, 1, 1, "", "", rule, remedy)
+    """Return a problem of the file as a whole; its name is kept on one line."""
+    from analog.design.findings import one_line
 
-
-def _two_sentences(error: EdgeproofError) -> tuple[str, str]:
-    """Return what is wrong and how to mend it."""
-    if isinstance(error, MachineError):
-        return f"cannot be judged here: {error.what}", error.remedy
-    remedy = getattr(error, "remedy", "")
-    text = str(error)
-    return text.removesuffix(f". {remedy}").rstrip("."), remedy
+    return Problem(one_line(file), 1, 1, "", "", rule, remedy)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analog.cli import exits
-from analog.cli.problems import report_error, report_problems
+from analog.cli.problems import problem_of, report_error, report_problems
 from analog.errors import EdgeproofError, InputError, MachineError, Problem
 
 if TYPE_CHECKING:
@@ -66,6 +66,8 @@ def read_jobs(
             make_plans(design, benches or None, path)
         except InputError as error:
             problems += error.problems
+        except EdgeproofError as error:  # a card that lacks what a bench needs, say
+            problems.append(problem_of(error, path))
         else:
             jobs.append(Job(path, design))
     return tuple(jobs), tuple(problems)

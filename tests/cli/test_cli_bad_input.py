@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 from cli_cases import PASSING, ROOT, assert_located, listing, run, written
+
+from analog.cards import MissingFigureError
 
 ERRORS_SCHEMA = json.loads((ROOT / "analog/cli/schemas/errors.json").read_text(encoding="utf-8"))
 
@@ -110,6 +113,27 @@ def test_two_designs_of_one_name(tmp_path: Path) -> None:
     result = run("check", one, two, "--json")
     assert result.exit_code == 2
     assert '"holds"' in result.stdout
+
+
+def test_a_card_that_lacks_a_figure_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lacking(*_arguments: object) -> None:
+        raise MissingFigureError("4013", "TI", "V_IH")
+
+    # By its module: the package has a function of the same name.
+    monkeypatch.setattr(importlib.import_module("analog.workflows.check"), "make_plans", lacking)
+    path = written(tmp_path, "design.toml", PASSING)
+    assert_refused(["check", path], "does not give V_IH", tmp_path)
+
+
+def test_a_file_name_with_a_newline_stays_on_one_line(tmp_path: Path) -> None:
+    path = written(tmp_path, "a\nb.toml", PASSING)
+    result = run("check", path, "--baseline", str(tmp_path))
+    assert result.exit_code == 2
+    other = run("netlist", path, "--bench", "reset", "--at", "worst:nothing")
+    assert other.exit_code == 2
+    assert_located(result.stderr + other.stderr)
 
 
 def test_a_bench_the_design_does_not_have(tmp_path: Path) -> None:

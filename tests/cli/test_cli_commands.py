@@ -10,10 +10,12 @@ from typing import Any
 
 import pytest
 from cli_cases import (
+    COMMAND,
     FAILING,
     PASSING,
     assert_located,
     listing,
+    process_environment,
     run,
     run_process,
     written,
@@ -236,6 +238,14 @@ def test_the_shipped_scenarios_come_out_as_they_say(
 
 def rows_of(results: dict[str, Any]) -> list[dict[str, Any]]:
     return [row for bench in results["benches"] for row in bench["measures"]]
+
+
+def test_a_terminal_without_our_letters_gets_escapes(tmp_path: Path) -> None:
+    environment = process_environment({"PYTHONIOENCODING": "latin-1", "PYTHONUTF8": "0"})
+    command = [*COMMAND, "parts", "40106"]
+    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert b"\\u221255 \xb0C" in done.stdout  # −55 °C, with a minus sign Latin-1 does not have
 
 
 def test_plain_output_has_no_control_characters(tmp_path: Path) -> None:
