@@ -222,10 +222,14 @@ def test_shipped_scenarios_state_what_they_expect() -> None:
 def test_the_shipped_scenarios_come_out_as_they_say(
     tmp_path: Path, counts: Callable[[int, int], int]
 ) -> None:
-    """Wholly with --full, which takes minutes; else their resets."""
+    """Wholly, and the starter design with them, with --full, which takes minutes; else their
+    resets."""
     if counts(0, 1):
         done = run_process("demo", folder=tmp_path)
         assert done.returncode == 0, done.stdout + done.stderr
+        assert run("new", "third").exit_code == 0
+        third = run_process("check", "third.toml", folder=tmp_path)
+        assert third.returncode == 0, third.stdout + third.stderr
         return
     for path in demo.scenario_files():
         expect = read_design(path).expect
