@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analog.engine import Run
 from analog.measures import (
-    crossings,
+    edge_span,
     edge_time,
     first_crossing,
     peak,
@@ -60,6 +60,7 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     cycle = window(time, pin, row["t_quarter"], row["t_end"])
     columns = _columns(row)
     crest, trough = float(np.max(cycle[1])), float(np.min(cycle[1]))
+    moment = first_crossing(time, pin, row["v_high"], True, row["t_quarter"], SMOOTH)
     return {
         "high_level_margin": min(crest - levels["p_max"] for levels in columns),
         "low_level_margin": min(levels["n_min"] - trough for levels in columns),
@@ -68,14 +69,14 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
             [_transit(time, pin, levels, row) for levels in columns], max
         ),
         "slew_at_threshold": _worst([_slew(time, pin, levels, row) for levels in columns], min),
-        "crossing_delay": crossing_delay(time, pin, row),
+        "crossing_delay": crossing_delay(moment, row),
         **_stress(run, row),
         "edges_per_cycle": edges_per_cycle(time, pin, columns, row),
         "pin_peak": crest,
         "pin_trough": trough,
         "t_peak": float(cycle[0][np.argmax(cycle[1])]),
         "t_trough": float(cycle[0][np.argmin(cycle[1])]),
-        "t_high": first_crossing(time, pin, row["v_high"], True, row["t_quarter"], SMOOTH),
+        "t_high": moment,
         "t_low": first_crossing(time, pin, row["v_low"], False, row["t_start"], SMOOTH),
     }
 
@@ -90,20 +91,18 @@ def edges_per_cycle(
     """
     start, stop = row["t_quarter"], row["t_end"]
     counts = []
-    for levels in columns:
-        for v_p, v_n in _threshold_pairs(levels):
-            rising = schmitt_edges(time, pin, v_p, v_n).rising
-            counts.append(int(np.count_nonzero((rising >= start) & (rising < stop))))
+    for v_p, v_n in dict.fromkeys(pair for levels in columns for pair in _threshold_pairs(levels)):
+        rising = schmitt_edges(time, pin, v_p, v_n).rising.tolist()
+        counts.append(sum(1 for moment in rising if start <= moment < stop))
     return float(max(counts, key=lambda count: abs(count - 1)))
 
 
-def crossing_delay(time: Floats, pin: Floats, row: Mapping[str, float]) -> float:
-    """Return the time from the mains' positive-going zero to the pin passing ``v_high``.
+def crossing_delay(moment: float, row: Mapping[str, float]) -> float:
+    """Return the time from the mains' positive-going zero to `moment`, the pin's at ``v_high``.
 
     ``zero_share`` is where in the cycle after the winding's crest that zero lies: 0.75 when the
     sensed end is in phase with the mains, 0.25 when it is inverted.
     """
-    moment = first_crossing(time, pin, row["v_high"], True, row["t_quarter"], SMOOTH)
     zero = row["t_start"] + row["zero_share"] / row["f_mains"]
     return math.fmod(moment - zero + 1 / row["f_mains"], 1 / row["f_mains"])
 
@@ -128,29 +127,16 @@ def _threshold_pairs(levels: Mapping[str, float]) -> tuple[tuple[float, float], 
 
 def _transitions(time: Floats, pin: Floats, row: Mapping[str, float]) -> dict[str, float]:
     low, high = 0.1 * row["v_rail"], 0.9 * row["v_rail"]
-    rise = edge_time(time, pin, low, high, True, row["t_quarter"], SMOOTH)
-    fall = edge_time(time, pin, low, high, False, row["t_start"], SMOOTH)
-    risen = _end_of_edge(time, pin, low, high, True, row["t_quarter"])
-    fallen = _end_of_edge(time, pin, high, low, False, row["t_start"])
+    risen = edge_span(time, pin, low, high, True, row["t_quarter"], SMOOTH)
+    fallen = edge_span(time, pin, low, high, False, row["t_start"], SMOOTH)
     return {
-        "rise_time": rise,
-        "fall_time": fall,
-        "t_rise_10": risen - rise,
-        "t_rise_90": risen,
-        "t_fall_90": fallen - fall,
-        "t_fall_10": fallen,
+        "rise_time": risen[1] - risen[0],
+        "fall_time": fallen[1] - fallen[0],
+        "t_rise_10": risen[0],
+        "t_rise_90": risen[1],
+        "t_fall_90": fallen[0],
+        "t_fall_10": fallen[1],
     }
-
-
-def _end_of_edge(
-    time: Floats, pin: Floats, first: float, last: float, rising: bool, after: float
-) -> float:
-    """Return when the edge that `edge_time` times has passed `last`; NaN without one."""
-    begun = crossings(time, pin, first, rising, SMOOTH)
-    begun = begun[begun >= after]
-    if not begun.size:
-        return math.nan
-    return first_crossing(time, pin, last, rising, float(begun[0]), SMOOTH)
 
 
 def _transit(

@@ -1,8 +1,10 @@
 """From the neutral circuit record to netlist text, by way of PySpice's Circuit.
 
-The body of the text (sub-circuits, elements, models) is built once per experiment; a row of
-parameters adds ``.param`` lines in front and the analysis behind. Only finite numbers and names
-that were checked reach the text: no text of a design file ever does.
+The body of the text (sub-circuits, elements, models) is built once per experiment, with the
+names of parameters in braces; a row of parameters writes the analysis behind it. A text for the
+reader defines the names in ``.param`` lines; the engine, which takes longer over those than over
+any others, gets the numbers written where they are used. Only finite numbers and names that were
+checked reach the text: no text of a design file ever does.
 """
 
 from __future__ import annotations
@@ -47,6 +49,7 @@ AMBIENT_DEFAULT_C = 25.0
 # Device parameters are those of data sheets, given at 25 °C (ngspice's own reference is 27 °C).
 _REFERENCE_C = 25.0
 
+_BLANK = re.compile(r"\{([a-z][a-z0-9_]*)\}")
 _SAVE = re.compile(r"([vi])\(([a-z][a-z0-9_.]*)\)")
 _READING = re.compile(r"[A-Za-z0-9_ .,+\-()=]+")
 _FILLED = re.compile(r"\{(?:(\d+\.?\d*(?:e[+-]?\d+)?)\*)?([a-z][a-z0-9_]*)\}")
@@ -54,8 +57,23 @@ _OUTPUT = re.compile(r"[a-z][a-z0-9_]{0,63}")
 
 
 @dataclass(frozen=True, slots=True)
+class Blanks:
+    """A line with blanks: `pieces` of fixed text, and between them the parameters `names`."""
+
+    pieces: tuple[str, ...]
+    names: tuple[str, ...]
+
+    def filled(self, row: Mapping[str, float]) -> str:
+        """Return the line for a row; ValueError for a number that is none."""
+        parts = [self.pieces[0]]
+        for name, piece in zip(self.names, self.pieces[1:], strict=True):
+            parts += (number(row[name]), piece)
+        return "".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
 class Deck:
-    """An experiment made ready: the fixed lines of its netlist and what a row must supply."""
+    """An experiment made ready: the lines of its netlist and what a row must supply."""
 
     experiment: Experiment
     body: tuple[str, ...]
@@ -64,21 +82,14 @@ class Deck:
     rules: tuple[RowRule, ...]
 
     def head(self, row: Mapping[str, float], title: str) -> list[str]:
-        """Return the title, the ``.param`` lines and the sources that differ by row."""
-        return [
-            f"* {title}",
-            *(f".param {name}={number(row[name])}" for name in self.parameters),
-            *(self._source(part, row) for part in self.sources),
-        ]
+        """Return the title and the sources that are written anew for every row."""
+        return [f"* {title}", *(self._source(part, row) for part in self.sources)]
 
     def tail(self, row: Mapping[str, float]) -> list[str]:
-        """Return options, temperature, initial conditions, analysis and saves of a row."""
-        analysis = self.experiment.analysis
+        """Return temperature, initial conditions and analysis of a row."""
         return [
-            f".options {_options(analysis)}",
             f".temp {number(row.get(AMBIENT, AMBIENT_DEFAULT_C))}",
-            *_analysis_lines(analysis, row),
-            f".save {' '.join(self.experiment.saves)}",
+            *_analysis_lines(self.experiment.analysis, row),
             ".end",
         ]
 
@@ -87,8 +98,19 @@ class Deck:
         return f"{part.reference} {' '.join(part.nodes)} {text}"
 
     def lines(self, row: Mapping[str, float], title: str) -> list[str]:
-        """Return the whole netlist of a row, ready for the engine."""
-        return [*self.head(row, title), *self.body, *self.tail(row)]
+        """Return the whole netlist of a row, its parameters defined by ``.param`` lines."""
+        first, *sources = self.head(row, title)
+        values = [f".param {name}={number(row[name])}" for name in self.parameters]
+        return [first, *values, *sources, *self.body, *self.tail(row)]
+
+    def with_blanks(self) -> Iterator[str | Blanks]:
+        """Yield the lines of the body, those that name parameters with blanks."""
+        inside = False
+        for line in self.body:
+            # A sub-circuit's braces hold its own parameters, which ngspice works out.
+            inside = line.lower().startswith(".subckt") or (inside and not _ends(line))
+            pieces = [line] if inside else _BLANK.split(line)
+            yield line if len(pieces) == 1 else Blanks(tuple(pieces[::2]), tuple(pieces[1::2]))
 
 
 def prepare(experiment: Experiment) -> Deck:
@@ -110,7 +132,11 @@ def prepare(experiment: Experiment) -> Deck:
     )
     return Deck(
         experiment=experiment,
-        body=_body(experiment.circuit, libraries, sources),
+        body=(
+            *_body(experiment.circuit, libraries, sources),
+            f".options {_options(experiment.analysis)}",
+            f".save {' '.join(experiment.saves)}",
+        ),
         sources=sources,
         parameters=tuple(names),
         rules=row_rules(experiment),
@@ -118,7 +144,7 @@ def prepare(experiment: Experiment) -> Deck:
 
 
 def netlist(experiment: Experiment, row: Mapping[str, float], title: str) -> str:
-    """Return the text exactly as it is simulated, with ``.meas`` lines for the readings.
+    """Return the circuit as it is simulated, with ``.meas`` lines for the readings.
 
     Runs as it is under ``ngspice -b`` and prints the readings; an experiment without any gets the
     largest and smallest level of each trace, since ngspice simulates nothing in batch mode
@@ -216,6 +242,10 @@ def _body(
         raise ValueError("PySpice's netlist does not start with its title")
     # Comments would be read again with every row.
     return tuple(line for line in lines if line.strip() and not line.lstrip().startswith("*"))
+
+
+def _ends(line: str) -> bool:
+    return line.lower().startswith(".ends")
 
 
 def _pyspice_circuit() -> Any:

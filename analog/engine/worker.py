@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 
 from analog.circuits.record import Experiment
-from analog.engine.build import Deck, prepare
+from analog.engine.build import Blanks, Deck, prepare
 from analog.engine.known_circuit import KNOWN_CIRCUIT, KNOWN_ROW, charging
 from analog.engine.outcome import Failure, Run
 from analog.engine.protocol import Answer, Hello, Refusal, Setup, Task
@@ -40,7 +40,21 @@ class _Ready:
 
     deck: Deck
     reducer: Reducer
-    body: list[Any] = field(default_factory=list)
+    body: list[Any] = field(init=False)
+
+    def __post_init__(self) -> None:
+        lines = self.deck.with_blanks()
+        self.body = [line if isinstance(line, Blanks) else c_line(line) for line in lines]
+
+    def lines(self, row: Mapping[str, float]) -> list[Any]:
+        """Return the netlist of a row as C strings; ValueError when it cannot be written."""
+        head = [c_line(line) for line in self.deck.head(row, "edgeproof")]
+        tail = [c_line(line) for line in self.deck.tail(row)]
+        return [*head, *(_in_c(line, row) for line in self.body), *tail]
+
+
+def _in_c(line: Any, row: Mapping[str, float]) -> Any:
+    return c_line(line.filled(row)) if isinstance(line, Blanks) else line
 
 
 def main(connection: Connection) -> None:
@@ -92,7 +106,6 @@ def _serve(connection: Connection, setup: Setup) -> None:
 def _known_answer(session: Session) -> float:
     """Return the known circuit's largest error as a share of its level, NaN when it did not run."""
     ready = _Ready(prepare(KNOWN_CIRCUIT), charging)
-    ready.body = [c_line(line) for line in ready.deck.body]
     try:
         run, _ = _simulate(session, ready, KNOWN_ROW)
     except (NoDataError, DeadSessionError):
@@ -111,15 +124,12 @@ def _logger(path: Path | None) -> Callable[[str], None]:
 
 def _make_ready(experiment: Experiment) -> _Ready | Refusal:
     try:
-        deck = prepare(experiment)
-        ready = _Ready(deck, find_reducer(experiment.reducer))
+        return _Ready(prepare(experiment), find_reducer(experiment.reducer))
     except (ValueError, KeyError, TypeError, NameError, EdgeproofError) as problem:
         # PySpice's own complaints are NameErrors.
         return Refusal("bad circuit", str(problem))
     except ReducerError as problem:
         return Refusal("measuring code failed", str(problem))
-    ready.body = [c_line(line) for line in deck.body]
-    return ready
 
 
 def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer | Refusal:
@@ -157,12 +167,11 @@ def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> tupl
         raise NoDataError("bad circuit", problem)
     experiment = ready.deck.experiment
     try:
-        head = [c_line(line) for line in ready.deck.head(row, "edgeproof")]
-        tail = [c_line(line) for line in ready.deck.tail(row)]
+        lines = ready.lines(row)
     except ValueError as error:
         raise NoDataError("bad circuit", str(error)) from error
     try:
-        session.load([*head, *ready.body, *tail])
+        session.load(lines)
         started = time.process_time()
         run = session.simulate(experiment.analysis, experiment.saves, row)
         return run, time.process_time() - started

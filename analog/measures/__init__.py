@@ -5,7 +5,7 @@
 """
 
 from analog.measures.averages import fundamental, mean, peak, rms, window
-from analog.measures.edges import crossings, edge_time, first_crossing, slope_at
+from analog.measures.edges import crossings, edge_span, edge_time, first_crossing, slope_at
 from analog.measures.hysteresis import SchmittEdges, largest_reversal, schmitt_edges
 from analog.measures.impulses import (
     front_time,
@@ -18,6 +18,7 @@ from analog.measures.impulses import (
 __all__ = [
     "SchmittEdges",
     "crossings",
+    "edge_span",
     "edge_time",
     "first_crossing",
     "front_time",

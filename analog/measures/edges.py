@@ -9,6 +9,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+# A crossing is located when the cubic is this close to the level, as a share of the step's rise.
+_HEIGHT_SHARE = 1e-12
+_MOST_TRIES = 60
+
 
 def crossings(
     time: Floats,
@@ -25,10 +29,10 @@ def crossings(
     traces without jumps, a cubic through the two samples before and the two behind.
     """
     segments = _crossing_segments(trace, level, rising)
+    if smooth:
+        return np.array([_moment(time, trace, level, int(k), True) for k in segments])
     before, after = trace[segments], trace[segments + 1]
     share = (level - before) / (after - before)
-    if smooth:
-        share = np.array([_cubic_share(time, trace, level, int(k)) for k in segments])
     start, stop = time[segments], time[segments + 1]
     return np.asarray(start + share * (stop - start), dtype=np.float64)
 
@@ -42,9 +46,8 @@ def first_crossing(
     smooth: bool = False,
 ) -> float:
     """Return the first crossing time (s) not before `after`; NaN when there is none."""
-    found = crossings(time, trace, level, rising, smooth)
-    found = found[found >= after]
-    return float(found[0]) if found.size else math.nan
+    segments = _crossing_segments(trace, level, rising)
+    return _first_from(time, trace, level, segments, after, smooth)
 
 
 def edge_time(
@@ -58,21 +61,41 @@ def edge_time(
 ) -> float:
     """Return how long (s) the first complete edge between `low` and `high` takes; NaN for none.
 
+    The edge is that of `edge_span`.
+    """
+    start, end = edge_span(time, trace, low, high, rising, after, smooth)
+    return end - start
+
+
+def edge_span(
+    time: Floats,
+    trace: Floats,
+    low: float,
+    high: float,
+    rising: bool = True,
+    after: float = -math.inf,
+    smooth: bool = False,
+) -> tuple[float, float]:
+    """Return start and end (s) of the first complete edge between `low` and `high`, or NaNs.
+
     A rising edge runs from the last upward crossing of `low` to the next upward crossing of
     `high` (a falling one the other way round), so that a trace which turns back half-way and
     tries again is timed on the attempt that succeeds. `after` (s) bounds the start of the edge;
     `smooth` is that of `crossings`.
     """
     first, last = (low, high) if rising else (high, low)
-    starts = crossings(time, trace, first, rising, smooth)
-    starts = starts[starts >= after]
-    ends = crossings(time, trace, last, rising, smooth)
-    if not starts.size:
-        return math.nan
-    ends = ends[ends >= starts[0]]
-    if not ends.size:
-        return math.nan
-    return float(ends[0] - starts[starts <= ends[0]][-1])
+    starts = _crossing_segments(trace, first, rising)
+    start = _first_from(time, trace, first, starts, after, smooth)
+    ends = _crossing_segments(trace, last, rising)
+    end = _first_from(time, trace, last, ends, start, smooth)
+    if math.isnan(end):
+        return math.nan, math.nan
+    tries = starts[(time[starts] <= end) & (time[starts + 1] >= start)]
+    for segment in tries[:0:-1].tolist():
+        moment = _moment(time, trace, first, segment, smooth)
+        if moment <= end:
+            return moment, end
+    return start, end
 
 
 def slope_at(
@@ -88,48 +111,101 @@ def slope_at(
     the crossing: exact for a parabola, where the slope of the one segment would be half a step
     off.
     """
-    segments = _crossing_segments(trace, level, rising)
-    times = crossings(time, trace, level, rising)
-    late = np.flatnonzero(times >= after)
-    if not late.size:
-        return math.nan
-    segment, moment = int(segments[late[0]]), float(times[late[0]])
-    low, high = max(segment - 1, 0), min(segment + 3, len(time))
-    derivative = np.gradient(trace[low:high], time[low:high])
-    return float(np.interp(moment, time[low:high], derivative))
+    for segment in _crossing_segments(trace, level, rising).tolist():
+        moment = _moment(time, trace, level, segment, False)
+        if moment >= after:
+            left, right = _derivative(time, trace, segment), _derivative(time, trace, segment + 1)
+            share = (moment - time[segment]) / (time[segment + 1] - time[segment])
+            return float(left + share * (right - left))
+    return math.nan
 
 
 def _crossing_segments(trace: Floats, level: float, rising: bool | None) -> NDArray[np.intp]:
-    above = (np.asarray(trace) >= level).astype(np.int8)
-    change = np.diff(above)
-    if rising is None:
-        return np.flatnonzero(change)
-    return np.flatnonzero(change == (1 if rising else -1))
+    above = np.asarray(trace) >= level
+    segments = (above[1:] != above[:-1]).nonzero()[0]
+    if rising is not None:
+        segments = segments[above[segments + 1] == rising]
+    return np.asarray(segments, dtype=np.intp)
+
+
+def _first_from(
+    time: Floats,
+    trace: Floats,
+    level: float,
+    segments: NDArray[np.intp],
+    after: float,
+    smooth: bool,
+) -> float:
+    """Return the first crossing in `segments` not before `after`, NaN when there is none.
+
+    Only those that can be it are located: most of a reading's time goes into that.
+    """
+    for segment in segments[time[segments + 1] >= after].tolist():
+        moment = _moment(time, trace, level, segment, smooth)
+        if moment >= after:
+            return moment
+    return math.nan
+
+
+def _moment(time: Floats, trace: Floats, level: float, segment: int, smooth: bool) -> float:
+    """Return when the trace meets `level` in a segment that crosses it."""
+    start, stop = float(time[segment]), float(time[segment + 1])
+    if smooth:
+        share = _cubic_share(time, trace, level, segment)
+    else:
+        before, behind = float(trace[segment]), float(trace[segment + 1])
+        share = (level - before) / (behind - before)
+    return start + share * (stop - start)
+
+
+def _derivative(time: Floats, trace: Floats, sample: int) -> float:
+    """Return the slope of the parabola through a sample and its neighbours, at the sample."""
+    if sample in (0, len(time) - 1):
+        left = max(sample - 1, 0)
+        return float((trace[left + 1] - trace[left]) / (time[left + 1] - time[left]))
+    back, ahead = time[sample] - time[sample - 1], time[sample + 1] - time[sample]
+    before = (trace[sample] - trace[sample - 1]) / back
+    behind = (trace[sample + 1] - trace[sample]) / ahead
+    return float((before * ahead + behind * back) / (back + ahead))
 
 
 def _cubic_share(time: Floats, trace: Floats, level: float, segment: int) -> float:
     """Return where in the segment (0..1) the cubic through its neighbourhood meets `level`.
 
     The cubic (Newton's divided differences) passes through the segment's ends, so that there
-    always is such a place; found by halving, which a wiggly cubic cannot lead astray.
+    always is such a place; found by false position between them, which a wiggly cubic cannot
+    lead astray (an end that stays has its height halved: the Illinois rule).
     """
     low, high = max(segment - 1, 0), min(segment + 3, len(time))
-    span = time[segment + 1] - time[segment]
-    places = [float(moment) for moment in (time[low:high] - time[segment]) / span]
-    differences = [float(value) - level for value in trace[low:high]]
-    falls = differences[segment - low] >= 0
+    start = float(time[segment])
+    span = float(time[segment + 1]) - start
+    places = [(moment - start) / span for moment in time[low:high].tolist()]
+    differences = [value - level for value in trace[low:high].tolist()]
+    from_height, to_height = differences[segment - low], differences[segment - low + 1]
     for order in range(1, len(places)):
         for k in range(len(places) - 1, order - 1, -1):
             step = places[k] - places[k - order]
             differences[k] = (differences[k] - differences[k - 1]) / step
-    left, right = 0.0, 1.0
-    for _ in range(32):
-        middle = (left + right) / 2
-        height = differences[-1]
-        for place, difference in zip(places[-2::-1], differences[-2::-1], strict=True):
+    terms = list(zip(places[-2::-1], differences[-2::-1], strict=True))
+    return _meeting_place(differences[-1], terms, from_height, to_height)
+
+
+def _meeting_place(
+    highest: float, terms: list[tuple[float, float]], older_height: float, newer_height: float
+) -> float:
+    """Return the root in 0..1 of a polynomial in Newton's form with these heights at 0 and 1."""
+    older, newer, middle = 0.0, 1.0, 0.0
+    enough = _HEIGHT_SHARE * (abs(older_height) + abs(newer_height))
+    for _ in range(_MOST_TRIES):
+        middle = older - older_height * (newer - older) / (newer_height - older_height)
+        height = highest
+        for place, difference in terms:
             height = height * (middle - place) + difference
-        if (height >= 0) == falls:
-            left = middle
+        if abs(height) <= enough:
+            break
+        if (height >= 0) == (newer_height >= 0):
+            older_height /= 2
         else:
-            right = middle
-    return (left + right) / 2
+            older, older_height = newer, newer_height
+        newer, newer_height = middle, height
+    return middle

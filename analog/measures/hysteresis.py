@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -28,12 +29,14 @@ def schmitt_edges(time: Floats, trace: Floats, v_p: float, v_n: float) -> Schmit
     """
     if v_p < v_n:
         raise ValueError(f"rising threshold {v_p} lies below falling threshold {v_n}")
-    moments, states = _threshold_events(time, trace, v_p, v_n)
-    changed = np.flatnonzero(np.diff(states)) + 1
-    return SchmittEdges(
-        rising=moments[changed[states[changed] == 1]],
-        falling=moments[changed[states[changed] == 0]],
-    )
+    edges: tuple[list[float], list[float]] = ([], [])
+    state = 1 if trace[0] >= v_p else 0 if trace[0] < v_n else None
+    for moment, side in _threshold_events(time, trace, v_p, v_n):
+        if state is not None and side != state:
+            edges[side].append(moment)
+        state = side
+    falling, rising = edges
+    return SchmittEdges(np.array(rising, dtype=np.float64), np.array(falling, dtype=np.float64))
 
 
 def largest_reversal(trace: Floats, low: float, high: float) -> float:
@@ -58,16 +61,12 @@ def largest_reversal(trace: Floats, low: float, high: float) -> float:
 
 def _threshold_events(
     time: Floats, trace: Floats, v_p: float, v_n: float
-) -> tuple[Floats, NDArray[np.int8]]:
+) -> list[tuple[float, int]]:
     """Return the times of reaching either threshold, in order, and the state each one sets."""
-    up, down = crossings(time, trace, v_p, True), crossings(time, trace, v_n, False)
-    start = [(time[0], 1)] if trace[0] >= v_p else [(time[0], 0)] if trace[0] < v_n else []
-    moments = np.concatenate(([moment for moment, _ in start], up, down))
-    states = np.array(
-        [*(state for _, state in start), *([1] * up.size), *([0] * down.size)], dtype=np.int8
-    )
-    order = np.argsort(moments, kind="stable")
-    return moments[order], states[order]
+    events = [(moment, 1) for moment in crossings(time, trace, v_p, True).tolist()]
+    events += [(moment, 0) for moment in crossings(time, trace, v_n, False).tolist()]
+    events.sort(key=itemgetter(0))
+    return events
 
 
 def _reversal_of_passage(clipped: Floats, start: int, stop: int, low: float, high: float) -> float:

@@ -22,7 +22,7 @@ from analog.circuits.record import (
     Transient,
 )
 from analog.engine import netlist, refined
-from analog.engine.build import printable, saved_vector
+from analog.engine.build import prepare, printable, saved_vector
 from analog.engine.sources import number
 
 SOURCE = Element("V1", "V", ("in", "0"), Dc(Param("level")))
@@ -50,12 +50,26 @@ def test_whole_text() -> None:
         "R1 in 0 {load}",
         ".options noacct noinit tnom=25.0 reltol=0.0001 abstol=1e-10 vntol=1e-06 method=trap "
         "trtol=1.0",
+        ".save v(in)",
         ".temp 25.0",
         ".tran 1e-05 0.002 0.0 1e-05",
-        ".save v(in)",
         ".meas tran largest_v_in max v(in)",
         ".meas tran smallest_v_in min v(in)",
         ".end",
+    ]
+
+
+def test_engine_gets_the_numbers_written_in() -> None:
+    library = ".subckt half in out level=1"
+    deck = replace(prepare(experiment()), body=("R1 in 0 {load}", library, "R2 in out {level}"))
+    fixed = replace(deck, body=(*deck.body, ".ends half", "B1 in 0 i=({level})*{load}"))
+    written = [line if isinstance(line, str) else line.filled(ROW) for line in fixed.with_blanks()]
+    assert written == [
+        "R1 in 0 1000.0",
+        library,
+        "R2 in out {level}",  # its own parameter, not the row's
+        ".ends half",
+        "B1 in 0 i=(5.0)*1000.0",
     ]
 
 
