@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analog.measures import crossings
+from analog.measures import crossings, first_crossing
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,9 +35,10 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     time, rail, pin = run.time, run.trace("v(vdd)"), run.trace("v(pin)")
     risen = crossings(time, rail, row["valid_supply"], True)
     t_valid = float(risen[-1]) if risen.size else math.nan
-    t_earliest = _reached(time, pin - _threshold(rail, row, "low"), t_valid)
+    corner = int(np.argmax(rail >= rail.max() * (1 - 1e-9)))
+    t_earliest = _reached(time, pin - _threshold(rail, row, "low"), t_valid, corner)
     held_until = float(time[-1]) if math.isnan(t_earliest) else t_earliest
-    t_latest = _reached(time, pin - _threshold(rail, row, "high"), t_valid)
+    t_latest = _reached(time, pin - _threshold(rail, row, "high"), t_valid, corner)
     return {
         "t_valid": t_valid,
         "input_at_valid_supply": float(np.interp(t_valid, time, pin)),
@@ -74,15 +75,20 @@ def _threshold(rail: Floats, row: Mapping[str, float], side: str) -> Floats:
     return np.interp(rail, supplies, levels)
 
 
-def _reached(time: Floats, excess: Floats, after: float) -> float:
-    """Return the first time from `after` on at which `excess` is not negative; NaN for never."""
+def _reached(time: Floats, excess: Floats, after: float, corner: int) -> float:
+    """Return the first time from `after` on at which `excess` is not negative; NaN for never.
+
+    Behind the rail's ramp, which ends with sample `corner`, the pin charges smoothly, and a cubic
+    between samples is far better than a line; none may reach over the corner.
+    """
     if math.isnan(after):
         return math.nan
     if float(np.interp(after, time, excess)) >= 0:
         return after
-    found = crossings(time, excess, 0.0, True)
-    found = found[found >= after]
-    return float(found[0]) if found.size else math.nan
+    on_ramp = first_crossing(time[: corner + 1], excess[: corner + 1], 0.0, True, after)
+    if not math.isnan(on_ramp):
+        return on_ramp
+    return first_crossing(time[corner:], excess[corner:], 0.0, True, after, smooth=True)
 
 
 def _peak(run: Run, trace: str, name: str, moment: str) -> dict[str, float]:

@@ -22,7 +22,7 @@ USUAL_LEAKAGE_SHARE = 0.1
 """Nominal capacitor leakage over the largest one the card allows: a capacitor that has been
 under voltage for some hours leaks a tenth or less of it (common practice, no source)."""
 
-STEPS_PER_TIME_CONSTANT = 200.0
+STEPS_PER_TIME_CONSTANT = 40.0
 LONGEST_TIME_CONSTANTS = 12.0
 
 
