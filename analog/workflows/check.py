@@ -115,13 +115,18 @@ def limit_problems(
 
 
 def check_bench(
-    plan: Plan, design: Design, engine: Engine, seed: int = 0, progress: Progress | None = None
+    plan: Plan,
+    design: Design,
+    engine: Engine,
+    seed: int = 0,
+    progress: Progress | None = None,
+    most_runs: int = MOST_RUNS,
 ) -> CheckedBench:
-    """Search every scene of a plan and judge what was found."""
+    """Search every scene of a plan with at most `most_runs` runs and judge what was found."""
     limits = merged_limits(plan, design.limits)
     measures = {measure.identifier: measure for measure in plan.measures}
     hunts = [Hunt(scene, measures, limits, engine, seed) for scene in plan.scenes]
-    share_runs(hunts, MOST_RUNS, lambda done: _tell(progress, plan, done))
+    share_runs(hunts, most_runs, lambda done: _tell(progress, plan, done))
     found = [one for hunt in hunts for one in hunt.found()]
     judged: list[MeasureRow] = []
     worst: dict[str, Case] = {}
