@@ -75,10 +75,16 @@ class EdgeproofGroup(click.Group):
             from analog.cli.problems import report_error
 
             return report_error(error, "command line", "--json" in arguments)
-        except (click.Abort, KeyboardInterrupt):
-            click.echo("edgeproof: interrupted", err=True)
+        except (click.Abort, KeyboardInterrupt) as stop:
+            click.echo(f"edgeproof: interrupted{_what_is_done(stop)}", err=True)
             return exits.INTERRUPTED
         return code if isinstance(code, int) else exits.PASSED
+
+
+def _what_is_done(stop: BaseException) -> str:
+    """Return what the engine noted on the interruption, which click may have wrapped."""
+    notes = [*getattr(stop, "__notes__", ()), *getattr(stop.__cause__, "__notes__", ())]
+    return f": {notes[0]}" if notes else ""
 
 
 def _never_stumble_over_a_letter() -> None:

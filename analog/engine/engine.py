@@ -39,6 +39,7 @@ class Engine:
     def __init__(self, pool: Pool, library: Library, store: Store | None = None) -> None:
         self._pool = pool
         self._store = store
+        self._runs = 0
         self.library = library
 
     @property
@@ -77,9 +78,15 @@ class Engine:
         sendable = _finite_rows(table, names, ledger)
         missing = ledger.recall(sendable)
         report = _counter(progress, len(table), len(table) - missing.size)
-        self._pass(Batch(experiment, names, table), missing, ledger, report=report)
-        self._second_way(Batch(experiment, names, table), ledger)
-        ledger.close()
+        try:
+            self._pass(Batch(experiment, names, table), missing, ledger, report=report)
+            self._second_way(Batch(experiment, names, table), ledger)
+            ledger.close()
+        except KeyboardInterrupt as stop:
+            stop.add_note(self._what_is_done(ledger))
+            raise
+        finally:
+            self._runs += ledger.runs
         failures = _with_netlists(ledger.failures, Batch(experiment, names, table))
         return Outcomes(
             outputs=experiment.outputs,
@@ -114,6 +121,13 @@ class Engine:
         """Return the netlist of one row as it is simulated; runs under ``ngspice -b``."""
         table = _table(experiment, names, np.atleast_2d(row))
         return netlist(experiment, dict(zip(names, table[0].tolist(), strict=True)), title)
+
+    def _what_is_done(self, ledger: Ledger) -> str:
+        """Return what an interruption leaves behind and how to go on."""
+        done = f"{self._runs + ledger.runs} simulations were done"
+        if self._store is None:
+            return f"{done} and are lost; with --store FILE the next run can be interrupted"
+        return f"{done} and are kept; the same command goes on from there"
 
     def _ledger(self, experiment: Experiment, names: tuple[str, ...], table: Floats) -> Ledger:
         values = np.full((len(table), len(experiment.outputs)), np.nan)

@@ -38,12 +38,13 @@ _FOREIGN = ("SPICE_", "NGSPICE_")
 
 @dataclass(slots=True, eq=False)
 class Worker:
-    """A running worker process and the job it is busy with."""
+    """A running worker process, the job it is busy with and the runs it has done."""
 
     process: subprocess.Popen[bytes]
     connection: Connection
     known: set[int] = field(default_factory=set)
     job: Job | None = None
+    runs: int = 0
     cpu_s: float = 0.0
     moved_at_s: float = 0.0
 

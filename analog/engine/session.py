@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import re
+import time
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -84,6 +85,7 @@ class Session(NgSpiceShared):  # type: ignore[misc]
         self.dead = False
         self.banner = ""
         self._runs = 0
+        self.run_s = 0.0
         super().__init__()
 
     @property
@@ -156,7 +158,9 @@ class Session(NgSpiceShared):  # type: ignore[misc]
         if self._current_plot() != "const":
             # A failed run keeps the plot before it current; its data must never be read as new.
             raise NoDataError("bad circuit", "data of an earlier run were still there")
+        started = time.process_time()
         self.exec_command("run")
+        self.run_s += time.process_time() - started
         plot = self._current_plot()
         if plot == "const":
             raise self._problem("the run left no data")

@@ -107,7 +107,7 @@ def _known_answer(session: Session) -> float:
     """Return the known circuit's largest error as a share of its level, NaN when it did not run."""
     ready = _Ready(prepare(KNOWN_CIRCUIT), charging)
     try:
-        run, _ = _simulate(session, ready, KNOWN_ROW)
+        run = _simulate(session, ready, KNOWN_ROW)
     except (NoDataError, DeadSessionError):
         return math.nan
     return charging(run, KNOWN_ROW)["error_share"]
@@ -137,13 +137,12 @@ def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer
     values = np.full((len(task.rows), len(experiment.outputs)), np.nan)
     failures: dict[int, Failure] = {}
     kept: Run | None = None
-    started, engine_s, done = time.process_time(), 0.0, 0
+    started, engine_s, done = time.process_time(), session.run_s, 0
     for index, numbers in enumerate(task.rows.tolist()):
         row = dict(zip(task.names, numbers, strict=True))
         signal.setitimer(signal.ITIMER_PROF, setup.limit_s)
         try:
-            run, spent = _simulate(session, ready, row)
-            engine_s += spent
+            run = _simulate(session, ready, row)
             values[index] = reduce_run(ready.reducer, run, row, experiment.outputs)
             kept = run if task.traces else None
         except NoDataError as problem:
@@ -158,11 +157,12 @@ def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer
         if session.dead:
             break
     busy_s = time.process_time() - started
+    engine_s = session.run_s - engine_s
     return Answer(values[:done], failures, engine_s, busy_s, kept, ended=session.dead)
 
 
-def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> tuple[Run, float]:
-    """Load, run, read and unload one row; return the run and the time spent in ngspice."""
+def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> Run:
+    """Load, run, read and unload one row."""
     if problem := row_problem(ready.deck.rules, row):
         raise NoDataError("bad circuit", problem)
     experiment = ready.deck.experiment
@@ -172,9 +172,7 @@ def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> tupl
         raise NoDataError("bad circuit", str(error)) from error
     try:
         session.load(lines)
-        started = time.process_time()
-        run = session.simulate(experiment.analysis, experiment.saves, row)
-        return run, time.process_time() - started
+        return session.simulate(experiment.analysis, experiment.saves, row)
     finally:
         if not session.dead:
             session.unload()
