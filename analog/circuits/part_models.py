@@ -28,6 +28,10 @@ CLOCK_LAG_S = {"4000B": 30e-9, "74HC": 5e-9}
 COMMUTATING_A_PER_S = 5e3
 """Critical commutating rate where a maker gives none: a small triac's (from memory)."""
 
+THRESHOLD_SHARE = 0.25
+"""Threshold of the output pair over a supply below 4 V, where its usual 1 V leaves it too little
+drive: a fit to the delays tabulated at 2 V."""
+
 DARLINGTON_V = 1.2
 """Dropout (V) of a regulator without load: two junctions of its pass device (from memory)."""
 
@@ -90,6 +94,7 @@ def _schmitt(column: Column, family: str, vdd: float) -> dict[str, float]:
         "t_tr": column.figure("t_transition", vdd).centre,
         "c_in": column.figure("C_in", vdd).centre,
         "r_in": INPUT_OHM[family],
+        "vto": min(1.0, THRESHOLD_SHARE * vdd),
     }
 
 
