@@ -1,0 +1,87 @@
+"""What counts as a change between two results, and what as a breach of the baseline."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from test_results_files import JUDGED, STATED, results
+
+from analog.results import LimitRow, MeasureRow, compare
+from analog.results.compare import breaches
+
+EDGE = replace(
+    JUDGED,
+    measure="rise_time",
+    nominal=1.0e-3,
+    worst=1.2e-3,
+    limit=LimitRow("transition", None, 2.0e-3, "TI SCHS097F, table 6.5"),
+    margin=0.8e-3,
+)
+
+
+def changed(row: MeasureRow, **fields: object) -> tuple[tuple[str, bool], ...]:
+    found = compare(results(row), results(replace(row, **fields)))
+    return tuple((change.field, change.worse) for change in found)
+
+
+def test_equal_results_have_no_changes() -> None:
+    assert compare(results(EDGE, STATED), results(EDGE, STATED)) == ()
+
+
+def test_digits_below_the_accuracy_are_no_change() -> None:
+    assert changed(EDGE, worst=1.2005e-3, margin=0.7995e-3, nominal=1.004e-3) == ()
+
+
+def test_smaller_margin_is_worse_and_larger_is_not() -> None:
+    assert changed(EDGE, margin=0.78e-3) == (("margin", True),)
+    assert changed(EDGE, margin=0.82e-3) == (("margin", False),)
+
+
+def test_margin_that_can_no_longer_be_given_is_worse() -> None:
+    assert changed(EDGE, worst=None, margin=None) == (("worst", False), ("margin", True))
+
+
+def test_graver_verdict_is_worse() -> None:
+    assert changed(EDGE, verdict="undecided") == (("verdict", True),)
+    assert changed(EDGE, verdict="fail") == (("verdict", True),)
+    assert changed(replace(EDGE, verdict="fail")) == ()
+    assert changed(replace(EDGE, verdict="fail"), verdict="pass") == (("verdict", False),)
+
+
+def test_times_are_never_compared_finer_than_a_microsecond() -> None:
+    quick = replace(
+        EDGE, worst=1e-6, nominal=1e-6, margin=1e-6, limit=replace(EDGE.limit, max=2e-6)
+    )
+    assert changed(quick, worst=1.8e-6) == ()
+    assert changed(replace(quick, unit="V"), worst=1.8e-6) == (("worst", False),)
+
+
+@pytest.mark.parametrize(("end", "worse"), [(2.5e-3, True), (1.9e-3, False), (None, True)])
+def test_loosened_limit_is_worse(end: float | None, worse: bool) -> None:
+    limit = LimitRow("transition", 0.0 if end is None else None, end, "the design: because")
+    fields = dict(changed(EDGE, limit=limit))
+    assert fields["limit.max"] is worse
+
+
+def test_judged_row_that_is_gone_is_worse_and_a_stated_one_is_not() -> None:
+    assert [c.worse for c in compare(results(EDGE, STATED), results(STATED))] == [True]
+    assert [c.worse for c in compare(results(EDGE, STATED), results(EDGE))] == [False]
+
+
+def test_new_row_is_worse_only_when_it_fails() -> None:
+    assert [c.worse for c in compare(results(), results(EDGE))] == [False]
+    assert [c.worse for c in compare(results(), results(replace(EDGE, verdict="fail")))] == [True]
+
+
+def test_two_limits_of_one_measure_are_told_apart() -> None:
+    other = replace(EDGE, limit=replace(EDGE.limit, id="own"))
+    moved = replace(other, margin=0.1e-3)
+    (change,) = compare(results(EDGE, other), results(EDGE, moved))
+    assert (change.limit, change.before, change.after) == ("own", 0.8e-3, 0.1e-3)
+
+
+def test_breaches_are_the_worse_changes_only() -> None:
+    before = results(EDGE, JUDGED)
+    now = results(replace(EDGE, margin=0.9e-3), replace(JUDGED, margin=0.1))
+    assert [change.measure for change in breaches(before, now)] == ["hold_time"]
