@@ -26,7 +26,7 @@ RELTOLS = (1e-3, 1e-4, 1e-5, 1e-6)
 
 _FEWEST_STEPS, _MOST_STEPS = 20, 100_000
 
-_SETTLED_SHARE = 0.2
+_SETTLED_SHARE = 0.5
 """Share of the allowed error that too few settling cycles may take."""
 
 

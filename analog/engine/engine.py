@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +19,10 @@ from analog.engine.library import Library, used_library
 from analog.engine.outcome import Failure, FailureKind, Floats, Outcomes, Run
 from analog.engine.pool import Batch, Pool
 from analog.engine.store import Store, open_store, row_keys
-from analog.errors import RunError
+from analog.errors import MachineError, RunError
+
+if TYPE_CHECKING:
+    from analog.engine.remote import RemotePool
 
 Progress = Callable[[int, int], None]
 
@@ -36,11 +40,20 @@ class Engine:
 
     name = "ngspice"
 
-    def __init__(self, pool: Pool, library: Library, store: Store | None = None) -> None:
+    def __init__(
+        self, pool: Pool | RemotePool, library: Library | None, store: Store | None = None
+    ) -> None:
         self._pool = pool
         self._store = store
         self._runs = 0
-        self.library = library
+        self._library = library
+
+    @property
+    def library(self) -> Library:
+        """The library in use here; MachineError when the work is done on other machines."""
+        if self._library is None:
+            raise MachineError("ngspice runs on other machines", "Open the engine without dask")
+        return self._library
 
     @property
     def version(self) -> str:
@@ -168,6 +181,7 @@ def open_engine(
     store: Path | None = None,
     log: Path | None = None,
     limit_s: float = _DEFAULT_LIMIT_S,
+    dask: str | None = None,
 ) -> Iterator[Engine]:
     """Open the engine with up to `jobs` workers (default: the cores this process may use).
 
@@ -175,18 +189,30 @@ def open_engine(
     file that takes ngspice's own messages; `limit_s` is the processor time a sample may take.
     `store` names the file of results already known (`default_store_path` is the usual one);
     without it nothing is remembered. Raises MachineError when the machine has no ngspice
-    library or the store cannot be used.
+    library or the store cannot be used. `dask` is the address of a dask scheduler whose workers
+    then do the work, with the same results; `jobs` and `log` count for nothing there, and this
+    machine itself needs no ngspice.
     """
-    library = used_library()
-    workers = jobs if jobs is not None else _usable_cores()
-    if workers < 1:
-        raise ValueError(f"jobs is {workers}; it must be at least 1")
-    pool = Pool(library, workers, log.absolute() if log else None, limit_s)
+    library, pool = _workers(jobs, log, limit_s) if dask is None else (None, _remote(dask, limit_s))
     try:
         with open_store(store) if store else nullcontext() as opened:
             yield Engine(pool, library, opened)
     finally:
         pool.close()
+
+
+def _workers(jobs: int | None, log: Path | None, limit_s: float) -> tuple[Library, Pool]:
+    library = used_library()
+    workers = jobs if jobs is not None else _usable_cores()
+    if workers < 1:
+        raise ValueError(f"jobs is {workers}; it must be at least 1")
+    return library, Pool(library, workers, log.absolute() if log else None, limit_s)
+
+
+def _remote(address: str, limit_s: float) -> RemotePool:
+    from analog.engine.remote import RemotePool
+
+    return RemotePool(address, limit_s)
 
 
 def _mendable(failure: Failure) -> bool:

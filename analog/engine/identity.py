@@ -24,14 +24,15 @@ def experiment_identity(experiment: Experiment, engine_version: str) -> bytes:
     return context_hash(
         repr(experiment),
         repr(sorted(libraries.items())),
-        _package_code(),
+        code_identity(),
         _module_code(experiment.reducer.partition(":")[0]),
         engine_version,
     )
 
 
 @lru_cache(maxsize=1)
-def _package_code() -> str:
+def code_identity() -> str:
+    """Return the hash of the code of ours that values depend on."""
     package = Path(__file__).resolve().parent.parent
     files = sorted(path for layer in _LAYERS for path in (package / layer).glob("*.py"))
     digest = hashlib.sha256()
