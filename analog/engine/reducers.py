@@ -7,6 +7,7 @@ import math
 import traceback
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
+from pathlib import Path
 from types import TracebackType
 from typing import cast
 
@@ -16,7 +17,7 @@ Reducer = Callable[[Run, Mapping[str, float]], Mapping[str, float]]
 
 
 class ReducerError(Exception):
-    """The measuring code itself is at fault; the text holds its traceback."""
+    """The measuring code itself is at fault; the text tells what and where."""
 
 
 class _Blame(AbstractContextManager["_Blame"]):
@@ -29,7 +30,14 @@ class _Blame(AbstractContextManager["_Blame"]):
         _trace: TracebackType | None,
     ) -> None:
         if isinstance(problem, Exception):
-            raise ReducerError("".join(traceback.format_exception(problem))) from problem
+            raise ReducerError(_told(problem)) from problem
+
+
+def _told(problem: Exception) -> str:
+    """Return what went wrong and where, by file names: no path of this machine gets out."""
+    frames = traceback.extract_tb(problem.__traceback__)
+    places = (f"{Path(f.filename).name}:{f.lineno} in {f.name}" for f in frames)
+    return f"{type(problem).__name__}: {problem} ({', '.join(places)})"
 
 
 def find_reducer(name: str) -> Reducer:

@@ -224,7 +224,8 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except (sqlite3.Error, OSError) as problem:
-        raise _error(path, str(problem)) from problem
+        told = problem.strerror if isinstance(problem, OSError) else str(problem)
+        raise _error(path, told or type(problem).__name__) from problem
 
 
 def _error(path: Path, what: str) -> MachineError:

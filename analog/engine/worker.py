@@ -86,7 +86,9 @@ def _serve(connection: Connection, setup: Setup) -> None:
     try:
         session = Session(setup.library, _logger(setup.log))
     except (OSError, NameError) as problem:  # PySpice reports a failed start as a NameError
-        connection.send(Hello("", math.nan, str(problem)))
+        # Without the path: it may hold the user's name.
+        told = str(problem).replace(str(setup.library), setup.library.name)
+        connection.send(Hello("", math.nan, told))
         return
     connection.send(Hello(session.version, _known_answer(session)))
     ready: dict[int, _Ready | Refusal] = {}
