@@ -245,3 +245,25 @@ def test_random_designs_all_give_data(engine: Engine, counts: Counts) -> None:
         outcome = engine.run(scene.experiment, names, table)
         assert not outcome.failures, next(iter(outcome.failures.values())).reason
         assert np.isfinite(outcome.column("half_cycles_missed")).all()
+
+
+def test_no_run_leaves_what_the_mains_can_give(engine: Engine, counts: Counts) -> None:
+    """A solver that accepts a wrong point shows as a voltage or current from nowhere: none may.
+
+    Without an inductance nothing exceeds the mains, nor the mains over the load.
+    """
+    random = np.random.default_rng(31)
+    for triac, resistor in (("BTA06-SW", "220R"), ("BTA06-B", "3k3"), ("BTA06-TW", "47R")):
+        design = made.design(triac=triac, gate_resistor=f"{resistor} 5% carbon-film 0.5W")
+        scene = made.firing(design)
+        number = counts(12, 300)
+        points = random.choice([-1, -0.5, 0, 0.5, 1], (number, len(scene.space.axes)))
+        names, table = made.rows(scene, points)
+        outcome = engine.run(scene.experiment, names, table)
+        assert not outcome.failures
+        peak, load = table[:, names.index("mains_peak")], table[:, names.index("r_load")]
+        fired = outcome.column("half_cycles_missed") == 0
+        assert (outcome.column("turn_on_voltage")[fired] < peak[fired]).all()
+        for name in ("load_peak_positive", "load_peak_negative"):
+            assert (np.abs(outcome.column(name)) < peak / load).all()
+        assert (outcome.column("opto_peak_current") < peak / load).all()

@@ -79,6 +79,7 @@ def experiment(
     **analysis: Any,
 ) -> Experiment:
     settings = {"stop_s": Param("stop"), "step_s": Param("step"), "reltol": 1e-4} | analysis
+    settings = {"abstol": 1e-9, "vntol": 1e-5} | settings
     return Experiment(
         Circuit(reducer, tuple(elements), (), ("triac", "opto_triac")),
         Transient(**settings),
@@ -249,11 +250,21 @@ def steep_rise_row(rate_v_per_us: float, supply: float, dvdt: float) -> dict[str
 def commutation(snubber: tuple[float, float | Param] | None) -> Experiment:
     """An inductor's current falls in a straight line through zero, after a fired start.
 
-    The rate is supply/L; the current starts at 20 A so that the stored charge has settled.
+    It is driven up to 20 A by ten times the supply, then falls at supply/L, long enough for the
+    stored charge to settle.
     """
+    drive = Pwl(
+        (
+            (0.0, 0.0),
+            (5e-6, 0.0),
+            (6e-6, Param("up")),
+            (Param("t_up"), Param("up")),
+            (Param("t_down"), Param("supply")),
+        )
+    )
     elements = [
-        Element("VS", "V", ("a", "0"), Dc(Param("supply"))),
-        Element("LS", "L", ("a", "m"), Param("inductance"), initial=20.0),
+        Element("VS", "V", ("a", "0"), drive),
+        Element("LS", "L", ("a", "m"), Param("inductance")),
         Element("RP", "R", ("a", "m"), 1e4),
         Element("CP", "C", ("a", "m"), 1e-10),
         Element("VL", "V", ("m", "m2"), Dc(0.0)),
@@ -271,7 +282,6 @@ def commutation(snubber: tuple[float, float | Param] | None) -> Experiment:
         ("on",),
         ("i(vl)",),
         step_s=5e-6,
-        use_initial=True,
     )
 
 
@@ -286,7 +296,10 @@ def commutation_row(rate_a_per_ms: float, supply: float, **changes: float) -> di
     return TRIAC | changes | {
         "supply": -supply,
         "inductance": supply / rate,
-        "stop": 20.0 / rate + 0.4e-3,
+        "up": 10 * supply,
+        "t_up": 6e-6 + 2.0 / rate,
+        "t_down": 7e-6 + 2.0 / rate,
+        "stop": 22.0 / rate + 0.4e-3,
     }  # fmt: skip
 
 
