@@ -86,6 +86,7 @@ def checked(job: Job, engine: Engine, request: Request) -> Checked:
             fine=request.fine,
             seed=request.seed,
             progress=report,
+            filename=job.path,
         )
 
 

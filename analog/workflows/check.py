@@ -54,15 +54,16 @@ def check(
     fine: bool = False,
     seed: int = 0,
     progress: Progress | None = None,
+    filename: str = "design",
 ) -> Checked:
     """Check a design (or the file of one) at its guaranteed extremes.
 
     `benches` names those to run (default: every one whose section is present). With `fine` the
     nominal and worst cases are run again with a tenth of the step, for comparison. Raises
     InputError for a design that cannot be read, a bench it does not have, or a limit of the
-    design's own that suits no measure.
+    design's own that suits no measure; `filename` is what its problems name for a `Design`.
     """
-    name = "design" if isinstance(design, Design) else str(design)
+    name = filename if isinstance(design, Design) else str(design)
     record = design if isinstance(design, Design) else read_design(design)
     plans = make_plans(record, benches, name)
     checked = tuple(check_bench(plan, record, engine, seed, progress) for plan in plans)
