@@ -129,7 +129,7 @@ def _power_up(network: ResetNetwork) -> Scene:
     )
     experiment = Experiment(
         reset_network("Reset: the rail comes up", _parts(network), rail),
-        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=7.0),
         ("v(vdd)", "v(pin)"),
         f"{_REDUCERS}:power_up",
         _POWER_UP_OUTPUTS,

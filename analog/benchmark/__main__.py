@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import analog
+from analog.benches.base import Scene
+from analog.benchmark import memory
 from analog.benchmark.compare import Comparison, compare, random_rows, run_engine
 from analog.benchmark.subjects import SUBJECTS
 from analog.benchmark.summary import Side, as_object, as_text
@@ -30,8 +32,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--bench", action="append", choices=names, help="only this bench")
     parser.add_argument("--samples", type=int, default=_FEWEST, help="fresh samples verified")
+    parser.add_argument(
+        "--memory", type=int, metavar="N", help="only show the workers' memory over N samples"
+    )
     chosen = parser.parse_args(arguments)
     try:
+        if chosen.memory:
+            print(memory_table(chosen.memory))
+            return 0
         found, side = measure(chosen.bench or names, chosen.samples)
     except EdgeproofError as problem:
         print(f"benchmark: {problem}", file=sys.stderr)
@@ -55,9 +63,20 @@ def measure(benches: Sequence[str], fresh: int) -> tuple[list[Comparison], Side]
     return found, Side(banner, cores, start_s, store_cost_s(design, cores))
 
 
+def memory_table(samples: int) -> str:
+    """Return the table of the workers' memory over `samples` runs of the reset bench."""
+    scene = _reset(read_design(_DESIGN))
+    with open_engine(jobs=len(os.sched_getaffinity(0))) as engine:
+        return memory.as_text(*memory.growth(scene, engine, samples))
+
+
+def _reset(design: Design) -> Scene:
+    return next(one for one in SUBJECTS if one.bench == "reset").find(design)
+
+
 def store_cost_s(design: Design, cores: int) -> float:
     """Return what writing to the store adds per sample (s of processor time)."""
-    scene = next(one for one in SUBJECTS if one.bench == "reset").find(design)
+    scene = _reset(design)
     rows = random_rows(scene, 400, seed=1)
     spent = []
     with tempfile.TemporaryDirectory(prefix="edgeproof-") as folder:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
+from pathlib import Path
 
 from analog.benches.conditioner_measures import chain as conditioner_chain
 from analog.engine import Run
@@ -22,3 +24,10 @@ def chain(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "pin_rise": edge_time(time, pin, low, high, True, row["t_quarter"]),
         "pin_fall": edge_time(time, pin, low, high, False, row["t_start"]),
     }
+
+
+def resident(_run: Run, _row: Mapping[str, float]) -> dict[str, float]:
+    """Return the worker's process number and its resident memory (bytes)."""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    size = float(pages * os.sysconf("SC_PAGE_SIZE"))
+    return {"worker": float(os.getpid()), "resident_bytes": size}
