@@ -7,6 +7,7 @@ and only those that can still hold the worst are searched to the end. A bench ne
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
@@ -106,7 +107,8 @@ def limit_problems(
         key = f"limits[{index}].measure"
         measure = measures.get(override.measure)
         if measure is None:
-            remedy = f"Measured here: {', '.join(sorted(measures))}"
+            near = difflib.get_close_matches(override.measure, measures, 3, 0.0)
+            remedy = f"The nearest are {', '.join(near)}"
             problems.append(problem_at(design, filename, key, "no such measure here", remedy))
         elif override.unit not in (measure.unit, "1"):
             rule = f"the limit is in {override.unit}, the measure in {measure.unit}"
