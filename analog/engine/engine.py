@@ -95,9 +95,6 @@ class Engine:
             self._pass(Batch(experiment, names, table), missing, ledger, report=report)
             self._second_way(Batch(experiment, names, table), ledger)
             ledger.close()
-        except KeyboardInterrupt as stop:
-            stop.add_note(self._what_is_done(ledger))
-            raise
         finally:
             self._runs += ledger.runs
         failures = _with_netlists(ledger.failures, Batch(experiment, names, table))
@@ -135,9 +132,9 @@ class Engine:
         table = _table(experiment, names, np.atleast_2d(row))
         return netlist(experiment, dict(zip(names, table[0].tolist(), strict=True)), title)
 
-    def _what_is_done(self, ledger: Ledger) -> str:
+    def what_is_done(self) -> str:
         """Return what an interruption leaves behind and how to go on."""
-        done = f"{self._runs + ledger.runs} simulations were done"
+        done = f"{self._runs} simulations were done"
         if self._store is None:
             return f"{done} and are lost; with --store FILE the next run can be interrupted"
         return f"{done} and are kept; the same command goes on from there"
@@ -185,7 +182,8 @@ def open_engine(
 ) -> Iterator[Engine]:
     """Open the engine with up to `jobs` workers (default: the cores this process may use).
 
-    Workers start when first needed and are ended when the block is left, at once. `log` names a
+    Workers start when first needed and are ended when the block is left, at once; an interruption
+    by the user gets a note of what was done and how to go on. `log` names a
     file that takes ngspice's own messages; `limit_s` is the processor time a sample may take.
     `store` names the file of results already known (`default_store_path` is the usual one);
     without it nothing is remembered. Raises MachineError when the machine has no ngspice
@@ -196,7 +194,12 @@ def open_engine(
     library, pool = _workers(jobs, log, limit_s) if dask is None else (None, _remote(dask, limit_s))
     try:
         with open_store(store) if store else nullcontext() as opened:
-            yield Engine(pool, library, opened)
+            engine = Engine(pool, library, opened)
+            try:
+                yield engine
+            except KeyboardInterrupt as stop:
+                stop.add_note(engine.what_is_done())
+                raise
     finally:
         pool.close()
 

@@ -149,12 +149,22 @@ def test_messages_go_to_the_log_only(tmp_path: Path, capfd: pytest.CaptureFixtur
     assert "out of range for sqrt" in log.read_text()
 
 
-def test_interrupt_ends_everything_at_once(tmp_path: Path, figure: Callable[[str], None]) -> None:
+@pytest.mark.parametrize(
+    ("store", "said"),
+    [
+        ("None", b"simulations were done and are lost"),
+        ("Path('kept')", b"simulations were done and are kept; the same"),
+    ],
+)
+def test_interrupt_ends_everything_at_once(
+    tmp_path: Path, figure: Callable[[str], None], store: str, said: bytes
+) -> None:
     script = (
         "import numpy as np, engine_cases as c\n"
+        "from pathlib import Path\n"
         "from analog.engine import open_engine\n"
-        "with open_engine(jobs=2) as engine:\n"
-        "    engine.version\n"
+        f"with open_engine(jobs=2, store={store}) as engine:\n"
+        "    engine.run(c.rc_experiment(), c.NAMES, np.array([c.ROW]))\n"
         "    print('started', flush=True)\n"
         "    engine.run(c.rc_experiment('endless_above_ten'), c.NAMES, np.full((4, 3), 12.0))\n"
     )
@@ -164,6 +174,7 @@ def test_interrupt_ends_everything_at_once(tmp_path: Path, figure: Callable[[str
     }
     process = subprocess.Popen(
         [sys.executable, "-c", script],
+        cwd=tmp_path,
         env=environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -177,7 +188,8 @@ def test_interrupt_ends_everything_at_once(tmp_path: Path, figure: Callable[[str
     _, told = process.communicate(timeout=50)  # by themselves the samples would take minutes
     figure(f"gone {time.monotonic() - struck:.2f} s after the interrupt")
     assert b"KeyboardInterrupt" in told
-    assert list(tmp_path.iterdir()) == []
+    assert b"1 " + said in told  # the one before; those under way will be run again
+    assert [path.name for path in tmp_path.iterdir() if not path.name.startswith("kept")] == []
     with pytest.raises(ProcessLookupError):
         os.killpg(process.pid, 0)
 
@@ -206,6 +218,21 @@ def test_workers_end_when_the_main_process_is_killed(tmp_path: Path) -> None:
         time.sleep(0.1)
     assert not Path(f"/proc/{worker}").exists()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_workers_give_way_before_they_grow(monkeypatch: pytest.MonkeyPatch) -> None:
+    rows = cases.spread_rows(60, np.random.default_rng(13))
+    experiment = cases.rc_experiment("whereabouts", ("pid",))
+    with open_engine(jobs=1) as engine:
+        sound = engine.run(cases.rc_experiment(), cases.NAMES, rows)
+    monkeypatch.setattr(pool, "_MOST_RUNS", 10)
+    monkeypatch.setattr(pool, "_LARGEST_TASK", 5)
+    with open_engine(jobs=1) as engine:
+        pids = engine.run(experiment, cases.NAMES, rows).column("pid")
+        renewed = engine.run(cases.rc_experiment(), cases.NAMES, rows)
+    assert len(set(pids.tolist())) >= 6
+    assert renewed.values.tobytes() == sound.values.tobytes()
+    assert not renewed.failures
 
 
 def test_memory_stays_flat(counts: Counts, figure: Callable[[str], None]) -> None:
