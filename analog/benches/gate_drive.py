@@ -120,7 +120,8 @@ def _measures(network: GateNetwork) -> tuple[Measure, ...]:
         Measure("turn_on_voltage", "V", "voltage at which the triac fires", "max",
                 network.mains.voltage, "largest of the half-cycles, as simulated"),
         Measure("turn_on_delay", "s", "delay of firing", "max", half_period,
-                "from the zero of the load's steady current, later half-cycle; mains minimum"),
+                "from the zero of the load's steady current until the load current latches the "
+                "triac, later half-cycle; mains minimum"),
         Measure("turn_on_angle", "°", "phase angle of firing", "max", 180.0,
                 "the delay as an angle"),
         Measure("half_cycles_missed", "1", "half-cycles not conducted", "max", 1.0,

@@ -11,7 +11,7 @@ _REDUCERS = "analog.benches.gate_drive_measures"
 
 _SAVES = ("v(live)", "v(mt2)", "v(gate)", "v(ot)", "i(vload)", "i(vgate)")
 
-RELTOL = 1e-4
+RELTOL = 5e-5
 """With trtol 1 the firing instant is then within 0.3 µs of 1 µs steps at reltol 1e-6: the models
 are made so that the step control sees a trigger coming. A coarser tolerance saves no time."""
 

@@ -82,6 +82,7 @@ def firing(run: Run, row: Row) -> dict[str, float]:
 class Half:
     """One half-cycle: was it conducted, when and at what voltage did it fire, its peak current.
 
+    It has fired when the load current passes the latching current (half its peak if that is less).
     `latch_a` is the current that must exceed the latching current: the peak with a continuous
     LED, the current at the end of the pulse with a pulsed one.
     """
@@ -114,16 +115,18 @@ def _half(time: Floats, volts: Floats, amperes: Floats, row: Row) -> Half:
     # Fired late, past the crest, is under half of the charge: it counts as missed.
     first = time < time[0] + 0.5 * span
     at = int(np.argmax(volts[first]))
+    peak_a = float(np.max(amperes))
+    latched = first_crossing(time, amperes, min(row["i_l"], 0.5 * peak_a))
     if row["pulse_end"] < 0:
-        latch = float(np.max(amperes))
+        latch = peak_a
     else:
         latch = float(np.interp(time[0] - row["lag"] + row["pulse_end"], time, amperes))
     return Half(
         fired=mean(time, amperes) * span > 0.5 * full,
         start_s=float(time[0]),
-        delay_s=float(time[at] - time[0]),
+        delay_s=latched - float(time[0]),
         turn_on_v=float(volts[at]),
-        peak_a=float(np.max(amperes)),
+        peak_a=peak_a,
         latch_a=latch,
     )
 
