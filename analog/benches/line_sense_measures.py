@@ -13,16 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analog.engine import Run
-from analog.measures import (
-    edge_span,
-    edge_time,
-    first_crossing,
-    peak,
-    rms,
-    schmitt_edges,
-    slope_at,
-    window,
-)
+from analog.measures import Crossed, peak, rms, schmitt_edges_of, window
 
 Floats = NDArray[np.float64]
 
@@ -59,30 +50,29 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     time, pin = run.time, run.trace("v(pin)")
     cycle = window(time, pin, row["t_quarter"], row["t_end"])
     columns = _columns(row)
+    crossed = Crossed(time, pin, _levels(columns, row))
     crest, trough = float(np.max(cycle[1])), float(np.min(cycle[1]))
-    moment = first_crossing(time, pin, row["v_high"], True, row["t_quarter"], SMOOTH)
+    moment = crossed.first(row["v_high"], True, row["t_quarter"], SMOOTH)
     return {
         "high_level_margin": min(crest - levels["p_max"] for levels in columns),
         "low_level_margin": min(levels["n_min"] - trough for levels in columns),
-        **_transitions(time, pin, row),
-        "threshold_transit_time": _worst(
-            [_transit(time, pin, levels, row) for levels in columns], max
-        ),
-        "slew_at_threshold": _worst([_slew(time, pin, levels, row) for levels in columns], min),
+        **_transitions(crossed, row),
+        "threshold_transit_time": _worst([_transit(crossed, one, row) for one in columns], max),
+        "slew_at_threshold": _worst([_slew(crossed, one, row) for one in columns], min),
         "crossing_delay": crossing_delay(moment, row),
         **_stress(run, row),
-        "edges_per_cycle": edges_per_cycle(time, pin, columns, row),
+        "edges_per_cycle": edges_per_cycle(crossed, columns, row),
         "pin_peak": crest,
         "pin_trough": trough,
         "t_peak": float(cycle[0][np.argmax(cycle[1])]),
         "t_trough": float(cycle[0][np.argmin(cycle[1])]),
         "t_high": moment,
-        "t_low": first_crossing(time, pin, row["v_low"], False, row["t_start"], SMOOTH),
+        "t_low": crossed.first(row["v_low"], False, row["t_start"], SMOOTH),
     }
 
 
 def edges_per_cycle(
-    time: Floats, pin: Floats, columns: list[dict[str, float]], row: Mapping[str, float]
+    crossed: Crossed, columns: list[dict[str, float]], row: Mapping[str, float]
 ) -> float:
     """Return the rising edges of one cycle, for the guaranteed part that strays most from one.
 
@@ -92,7 +82,7 @@ def edges_per_cycle(
     start, stop = row["t_quarter"], row["t_end"]
     counts = []
     for v_p, v_n in dict.fromkeys(pair for levels in columns for pair in _threshold_pairs(levels)):
-        rising = schmitt_edges(time, pin, v_p, v_n).rising.tolist()
+        rising = schmitt_edges_of(crossed, v_p, v_n).rising.tolist()
         counts.append(sum(1 for moment in rising if start <= moment < stop))
     return float(max(counts, key=lambda count: abs(count - 1)))
 
@@ -125,10 +115,19 @@ def _threshold_pairs(levels: Mapping[str, float]) -> tuple[tuple[float, float], 
     )
 
 
-def _transitions(time: Floats, pin: Floats, row: Mapping[str, float]) -> dict[str, float]:
+def _levels(columns: list[dict[str, float]], row: Mapping[str, float]) -> list[float]:
+    """Return every level whose crossings are read."""
+    levels = [0.1 * row["v_rail"], 0.9 * row["v_rail"], row["v_high"], row["v_low"]]
+    for column in columns:
+        levels += [column["p_max"], column["n_min"]]
+        levels += [level for pair in _threshold_pairs(column) for level in pair]
+    return levels
+
+
+def _transitions(crossed: Crossed, row: Mapping[str, float]) -> dict[str, float]:
     low, high = 0.1 * row["v_rail"], 0.9 * row["v_rail"]
-    risen = edge_span(time, pin, low, high, True, row["t_quarter"], SMOOTH)
-    fallen = edge_span(time, pin, low, high, False, row["t_start"], SMOOTH)
+    risen = crossed.span(low, high, True, row["t_quarter"], SMOOTH)
+    fallen = crossed.span(low, high, False, row["t_start"], SMOOTH)
     return {
         "rise_time": risen[1] - risen[0],
         "fall_time": fallen[1] - fallen[0],
@@ -139,29 +138,21 @@ def _transitions(time: Floats, pin: Floats, row: Mapping[str, float]) -> dict[st
     }
 
 
-def _transit(
-    time: Floats, pin: Floats, levels: Mapping[str, float], row: Mapping[str, float]
-) -> float:
+def _transit(crossed: Crossed, levels: Mapping[str, float], row: Mapping[str, float]) -> float:
     low, high = levels["n_min"], levels["p_max"]
-    return _worst(
-        [
-            edge_time(time, pin, low, high, True, row["t_quarter"], SMOOTH),
-            edge_time(time, pin, low, high, False, row["t_start"], SMOOTH),
-        ],
-        max,
+    edges = (
+        crossed.span(low, high, True, row["t_quarter"], SMOOTH),
+        crossed.span(low, high, False, row["t_start"], SMOOTH),
     )
+    return _worst([end - start for start, end in edges], max)
 
 
-def _slew(
-    time: Floats, pin: Floats, levels: Mapping[str, float], row: Mapping[str, float]
-) -> float:
-    return _worst(
-        [
-            abs(slope_at(time, pin, levels["p_max"], True, row["t_quarter"])),
-            abs(slope_at(time, pin, levels["n_min"], False, row["t_start"])),
-        ],
-        min,
+def _slew(crossed: Crossed, levels: Mapping[str, float], row: Mapping[str, float]) -> float:
+    slopes = (
+        crossed.slope(levels["p_max"], True, row["t_quarter"]),
+        crossed.slope(levels["n_min"], False, row["t_start"]),
     )
+    return _worst([abs(slope) for slope in slopes], min)
 
 
 def _stress(run: Run, row: Mapping[str, float]) -> dict[str, float]:

@@ -27,7 +27,7 @@ _FEWEST = 60
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the comparison; 0 when it ran, whatever came out, 3 when it cannot run here."""
-    parser = argparse.ArgumentParser(prog="run benchmark", description=main.__module__)
+    parser = argparse.ArgumentParser(prog="run benchmark", description=__doc__)
     names = [subject.bench for subject in SUBJECTS]
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--bench", action="append", choices=names, help="only this bench")

@@ -42,8 +42,8 @@ _TASK_S = 0.2
 _LARGEST_TASK = 256
 
 # Runs after which a worker gives way to a fresh one: ngspice 44.2 keeps 63 B of every circuit it
-# loads, so that no worker grows by more than 1.3 MB.
-_MOST_RUNS = 20_000
+# loads, so that no worker grows by more than 1 MB.
+_MOST_RUNS = 15_000
 
 
 @dataclass(slots=True)

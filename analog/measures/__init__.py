@@ -5,8 +5,20 @@
 """
 
 from analog.measures.averages import fundamental, mean, peak, rms, window
-from analog.measures.edges import crossings, edge_span, edge_time, first_crossing, slope_at
-from analog.measures.hysteresis import SchmittEdges, largest_reversal, schmitt_edges
+from analog.measures.edges import (
+    Crossed,
+    crossings,
+    edge_span,
+    edge_time,
+    first_crossing,
+    slope_at,
+)
+from analog.measures.hysteresis import (
+    SchmittEdges,
+    largest_reversal,
+    schmitt_edges,
+    schmitt_edges_of,
+)
 from analog.measures.impulses import (
     front_time,
     half_value_time,
@@ -16,6 +28,7 @@ from analog.measures.impulses import (
 )
 
 __all__ = [
+    "Crossed",
     "SchmittEdges",
     "crossings",
     "edge_span",
@@ -31,6 +44,7 @@ __all__ = [
     "rise_time",
     "rms",
     "schmitt_edges",
+    "schmitt_edges_of",
     "slope_at",
     "swing_ratios",
     "window",

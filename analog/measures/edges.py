@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +47,7 @@ def first_crossing(
     smooth: bool = False,
 ) -> float:
     """Return the first crossing time (s) not before `after`; NaN when there is none."""
-    segments = _crossing_segments(trace, level, rising)
+    segments = _crossing_segments(trace, level, rising).tolist()
     return _first_from(time, trace, level, segments, after, smooth)
 
 
@@ -83,19 +84,8 @@ def edge_span(
     tries again is timed on the attempt that succeeds. `after` (s) bounds the start of the edge;
     `smooth` is that of `crossings`.
     """
-    first, last = (low, high) if rising else (high, low)
-    starts = _crossing_segments(trace, first, rising)
-    start = _first_from(time, trace, first, starts, after, smooth)
-    ends = _crossing_segments(trace, last, rising)
-    end = _first_from(time, trace, last, ends, start, smooth)
-    if math.isnan(end):
-        return math.nan, math.nan
-    tries = starts[(time[starts] <= end) & (time[starts + 1] >= start)]
-    for segment in tries[:0:-1].tolist():
-        moment = _moment(time, trace, first, segment, smooth)
-        if moment <= end:
-            return moment, end
-    return start, end
+    crossed = Crossed(time, trace, (low, high))
+    return crossed.span(low, high, rising, after, smooth)
 
 
 def slope_at(
@@ -111,13 +101,63 @@ def slope_at(
     the crossing: exact for a parabola, where the slope of the one segment would be half a step
     off.
     """
-    for segment in _crossing_segments(trace, level, rising).tolist():
-        moment = _moment(time, trace, level, segment, False)
-        if moment >= after:
-            left, right = _derivative(time, trace, segment), _derivative(time, trace, segment + 1)
-            share = (moment - time[segment]) / (time[segment + 1] - time[segment])
-            return float(left + share * (right - left))
-    return math.nan
+    segments = _crossing_segments(trace, level, rising).tolist()
+    return _slope_from(time, trace, level, segments, after)
+
+
+class Crossed:
+    """Where a trace crosses several levels, found in one pass; its methods are the functions here.
+
+    `levels` are all those that will be asked for; KeyError for any other.
+    """
+
+    def __init__(self, time: Floats, trace: Floats, levels: Iterable[float]) -> None:
+        self.time, self.trace = time, trace
+        wanted = tuple(dict.fromkeys(levels))
+        above = trace >= np.array(wanted)[:, None]
+        which, where = (above[:, 1:] != above[:, :-1]).nonzero()
+        rising = above[which, where + 1]
+        self._segments: dict[tuple[float, bool], list[int]] = {
+            (level, side): [] for level in wanted for side in (True, False)
+        }
+        for place, segment, side in zip(
+            which.tolist(), where.tolist(), rising.tolist(), strict=True
+        ):
+            self._segments[wanted[place], side].append(segment)
+
+    def moments(self, level: float, rising: bool) -> list[float]:
+        """Return what `crossings` does for straight lines between samples."""
+        segments = self._segments[level, rising]
+        return [_moment(self.time, self.trace, level, segment, False) for segment in segments]
+
+    def first(self, level: float, rising: bool, after: float, smooth: bool = False) -> float:
+        """Return what `first_crossing` does."""
+        segments = self._segments[level, rising]
+        return _first_from(self.time, self.trace, level, segments, after, smooth)
+
+    def slope(self, level: float, rising: bool, after: float) -> float:
+        """Return what `slope_at` does."""
+        segments = self._segments[level, rising]
+        return _slope_from(self.time, self.trace, level, segments, after)
+
+    def span(
+        self, low: float, high: float, rising: bool, after: float, smooth: bool = False
+    ) -> tuple[float, float]:
+        """Return what `edge_span` does."""
+        first, last = (low, high) if rising else (high, low)
+        start, end = self.first(first, rising, after, smooth), math.nan
+        if not math.isnan(start):
+            end = self.first(last, rising, start, smooth)
+        if math.isnan(end):
+            return math.nan, math.nan
+        for segment in reversed(self._segments[first, rising]):
+            if self.time[segment + 1] <= start:
+                break
+            if self.time[segment] <= end and self.time[segment] > start:
+                moment = _moment(self.time, self.trace, first, segment, smooth)
+                if moment <= end:
+                    return moment, end
+        return start, end
 
 
 def _crossing_segments(trace: Floats, level: float, rising: bool | None) -> NDArray[np.intp]:
@@ -132,7 +172,7 @@ def _first_from(
     time: Floats,
     trace: Floats,
     level: float,
-    segments: NDArray[np.intp],
+    segments: Sequence[int],
     after: float,
     smooth: bool,
 ) -> float:
@@ -140,10 +180,24 @@ def _first_from(
 
     Only those that can be it are located: most of a reading's time goes into that.
     """
-    for segment in segments[time[segments + 1] >= after].tolist():
-        moment = _moment(time, trace, level, segment, smooth)
+    for segment in segments:
+        if time[segment + 1] >= after:
+            moment = _moment(time, trace, level, segment, smooth)
+            if moment >= after:
+                return moment
+    return math.nan
+
+
+def _slope_from(
+    time: Floats, trace: Floats, level: float, segments: Sequence[int], after: float
+) -> float:
+    """Return the slope at the first crossing in `segments` not before `after`, or NaN."""
+    for segment in segments:
+        moment = _moment(time, trace, level, segment, False)
         if moment >= after:
-            return moment
+            left, right = _derivative(time, trace, segment), _derivative(time, trace, segment + 1)
+            share = (moment - time[segment]) / (time[segment + 1] - time[segment])
+            return float(left + share * (right - left))
     return math.nan
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analog.measures.edges import crossings
+from analog.measures.edges import Crossed
 
 Floats = NDArray[np.float64]
 
@@ -27,11 +27,17 @@ def schmitt_edges(time: Floats, trace: Floats, v_p: float, v_n: float) -> Schmit
     that starts between the two has no known state: the first threshold it reaches sets the
     state and is not counted as an edge. Raises ValueError unless v_p >= v_n.
     """
+    return schmitt_edges_of(Crossed(time, trace, (v_p, v_n)), v_p, v_n)
+
+
+def schmitt_edges_of(crossed: Crossed, v_p: float, v_n: float) -> SchmittEdges:
+    """Return the same of a trace whose crossings of both levels are known."""
     if v_p < v_n:
         raise ValueError(f"rising threshold {v_p} lies below falling threshold {v_n}")
     edges: tuple[list[float], list[float]] = ([], [])
-    state = 1 if trace[0] >= v_p else 0 if trace[0] < v_n else None
-    for moment, side in _threshold_events(time, trace, v_p, v_n):
+    start = crossed.trace[0]
+    state = 1 if start >= v_p else 0 if start < v_n else None
+    for moment, side in _threshold_events(crossed, v_p, v_n):
         if state is not None and side != state:
             edges[side].append(moment)
         state = side
@@ -59,12 +65,10 @@ def largest_reversal(trace: Floats, low: float, high: float) -> float:
     return max(turns, default=0.0)
 
 
-def _threshold_events(
-    time: Floats, trace: Floats, v_p: float, v_n: float
-) -> list[tuple[float, int]]:
+def _threshold_events(crossed: Crossed, v_p: float, v_n: float) -> list[tuple[float, int]]:
     """Return the times of reaching either threshold, in order, and the state each one sets."""
-    events = [(moment, 1) for moment in crossings(time, trace, v_p, True).tolist()]
-    events += [(moment, 0) for moment in crossings(time, trace, v_n, False).tolist()]
+    events = [(moment, 1) for moment in crossed.moments(v_p, True)]
+    events += [(moment, 0) for moment in crossed.moments(v_n, False)]
     events.sort(key=itemgetter(0))
     return events
 
