@@ -176,8 +176,8 @@ SUBJECTS = (
             Quantity("load_rms", _itself("load_rms")),
         ),
         (
-            ("fired_positive", "tran max_at v(mt2) from=0 to={0.25*period}"),
-            ("fired_negative", "tran min_at v(mt2) from={0.5*period} to={0.75*period}"),
+            ("fired_positive", "tran when i(vload)={i_l} rise=1"),
+            ("fired_negative", "tran when i(vload)=-{i_l} td={0.5*period} fall=1"),
             ("load_peak_positive", "tran max i(vload)"),
             ("load_peak_negative", "tran min i(vload)"),
             ("load_rms", "tran rms i(vload)"),
