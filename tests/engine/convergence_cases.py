@@ -61,7 +61,7 @@ def switched(run: Run, row: Mapping[str, float]) -> dict[str, float]:
 
 
 def triac_output(inductive: bool, snubber: bool, pulsed: bool) -> Experiment:
-    """Three mains cycles of load, triac, gate resistor and opto-triac."""
+    """Load, triac, gate resistor and opto-triac."""
     parts = OutputParts(inductive, True, snubber, "triac", "opto")
     circuit = Circuit(
         "triac output", mains_side(parts, led_current(pulsed)), (), ("triac", "opto_triac")

@@ -25,7 +25,7 @@ Counts = Callable[[int, int], int]
 Figure = Callable[[str], None]
 Row = dict[str, float]
 
-LIMIT_S = 20.0
+LIMIT_S = 60.0
 MAINS = ((230.0, 50.0), (120.0, 60.0))
 
 
@@ -159,7 +159,7 @@ def output_row(draw: np.random.Generator) -> Row:
         "pulse_edge": 1e-6,
         "pulse_width": log_uniform(draw, 100e-6, 4e-3),
         "half_period": 0.5 / hertz,
-        "stop": 3 / hertz,
+        "stop": 1.5 / hertz,
     }
 
 
