@@ -45,8 +45,6 @@ def limits(networks: Sequence[GateNetwork]) -> Limits:
 def notes(network: GateNetwork) -> tuple[str, ...]:
     """Return what a reader of the results must know about their reach."""
     said = [
-        "In the picture of the mains side the ground symbol is MT1, the neutral conductor; the "
-        "LED's side is isolated from it.",
         "The opto is fed from MT2, so only quadrants I and III are used.",
         "Trigger, latching and holding currents follow the cards' typical temperature curves from "
         "the guaranteed 25 °C figures; the triac is taken at ambient temperature, as at a cold "

@@ -30,8 +30,7 @@ def led_side(parts: DriverParts) -> tuple[tuple[Element, ...], tuple[Model, ...]
 
     The logic output is a level-1 pair that delivers what the card states, its input ``vin`` low
     for LED on. Its LED path is ``rail - RLED - LED - driver``, or ``output - RLED - LED`` when the
-    logic drives it directly. The opto's output belongs to the
-    isolated mains side; here it only needs a potential.
+    logic drives it directly. A resistor across the opto's unused output keeps it in place.
     """
     arguments = tuple((name, Param(value)) for name, value in OPTO_PARAMETERS)
     direct = parts.driver == "logic"
@@ -44,13 +43,12 @@ def led_side(parts: DriverParts) -> tuple[tuple[Element, ...], tuple[Model, ...]
         Element(
             "XOPTO",
             "X",
-            ("an", bottom, "t2", "t1"),
+            ("an", bottom, "unused", GROUND),
             model="opto_triac",
             arguments=arguments,
             symbol=Symbol("opto_triac", ((10, 4), (10, 3), (14, 4), (14, 3)), parts.opto),
         ),
-        Element("RT2", "R", ("t2", GROUND), 1e6),
-        Element("RT1", "R", ("t1", GROUND), 1e6),
+        Element("RUNUSED", "R", ("unused", GROUND), 1e6),
         *_switch(parts),
     ]
     keys = dict(parts.keys)

@@ -1,8 +1,7 @@
 """The mains side of a triac output: load, triac, opto-triac and the gate path between them.
 
-MT1 is the reference node. The LED's side is isolated from it: a hidden resistor ties its common
-node ``com`` to MT1 for the simulator's sake, and since no second path joins the two sides no
-current flows in it::
+MT1 being the reference node (the logic is isolated from it; both sides share node 0
+in the simulation, where no current can flow between them)::
 
     live ── load ── ammeter ──┬──────────── MT2
                               ├─ snubber R ─ C ── MT1
@@ -73,10 +72,10 @@ def mains_side(parts: OutputParts, led: Stimulus) -> tuple[Element, ...]:
     """Return mains, load, gate path and triac, the LED fed by the current source `led`."""
     mains = Sine(Param("mains_peak"), Param("mains_hz"))
     elements = [
-        placed("VMAINS", "V", ("live", GROUND), mains, "sine", ((18, 8), (18, 0)), "mains"),
+        placed("VMAINS", "V", ("live", GROUND), mains, "sine", ((0, 8), (0, 0)), "mains"),
         *_load(parts),
         Element("VLOAD", "V", ("lb", "mt2"), Dc(0.0)),
-        placed("RGATE", "R", ("mt2", "og"), Param("r_gate"), "resistor", ((8, 6), (6, 6))),
+        placed("RGATE", "R", ("mt2", "og"), Param("r_gate"), "resistor", ((9, 6), (6, 6))),
         Element("VGATE", "V", ("og", "ot"), Dc(0.0)),
         *_opto(parts, led),
         _triac(parts),
@@ -116,29 +115,28 @@ def keyed(element: Element, keys: dict[str, str]) -> Element:
 
 def _load(parts: OutputParts) -> list[Element]:
     if not parts.inductive:
-        ends = ((15, 8), (11, 8))
+        ends = ((2, 8), (6, 8))
         return [placed("RLOAD", "R", ("live", "lb"), Param("r_load"), "load", ends, "load")]
     return [
-        placed("RLOAD", "R", ("live", "la"), Param("r_load"), "load", ((16, 8), (14, 8)), "load"),
-        placed("LLOAD", "L", ("la", "lb"), Param("l_load"), "inductor", ((13, 8), (11, 8))),
-        placed("RLOSS", "R", ("live", "lb"), Param("r_loss"), "resistor", ((16, 10), (11, 10))),
-        placed("CWIND", "C", ("live", "lb"), Param("c_wind"), "capacitor", ((16, 11), (11, 11))),
+        placed("RLOAD", "R", ("live", "la"), Param("r_load"), "load", ((2, 8), (4, 8)), "load"),
+        placed("LLOAD", "L", ("la", "lb"), Param("l_load"), "inductor", ((5, 8), (7, 8))),
+        placed("RLOSS", "R", ("live", "lb"), Param("r_loss"), "resistor", ((2, 10), (7, 10))),
+        placed("CWIND", "C", ("live", "lb"), Param("c_wind"), "capacitor", ((2, 11), (7, 11))),
     ]
 
 
 def _opto(parts: OutputParts, led: Stimulus) -> list[Element]:
     arguments = tuple((name, Param(value)) for name, value in OPTO_PARAMETERS)
     return [
-        placed("ILED", "I", ("com", "an"), led, "current", ((-2, 2), (-2, 4)), "LED driver"),
+        placed("ILED", "I", (GROUND, "an"), led, "current", ((-1, 2), (-1, 4)), "LED driver"),
         Element(
             "XOPTO",
             "X",
-            ("an", "com", "ot", "gate"),
+            ("an", GROUND, "ot", "gate"),
             model="opto_triac",
             arguments=arguments,
             symbol=Symbol("opto_triac", ((1, 4), (1, 3), (5, 4), (5, 3)), parts.opto),
         ),
-        Element("RTIE", "R", ("com", GROUND), 1.0),
     ]
 
 
@@ -149,17 +147,17 @@ def _triac(parts: OutputParts) -> Element:
         ("mt2", GROUND, "gate"),
         model="triac",
         arguments=tuple((name, Param(value)) for name, value in TRIAC_PARAMETERS),
-        symbol=Symbol("triac", ((9, 4), (9, 2), (8, 2.5)), parts.triac),
+        symbol=Symbol("triac", ((11, 4), (11, 2), (10, 2.5)), parts.triac),
     )
 
 
 def _shunt_and_snubber(parts: OutputParts) -> list[Element]:
     found = []
     if parts.shunt:
-        ends = ((7, 2), (7, 0))
+        ends = ((8, 2), (8, 0))
         found.append(placed("RGK", "R", ("gate", GROUND), Param("r_gk"), "resistor", ends))
     if parts.snubber:
-        upper, lower = ((11, 6), (11, 4)), ((11, 3), (11, 1))
+        upper, lower = ((14, 8), (14, 5)), ((14, 4), (14, 1))
         found += [
             placed("RSNUB", "R", ("mt2", "sn"), Param("r_snubber"), "resistor", upper),
             placed("CSNUB", "C", ("sn", GROUND), Param("c_snubber"), "capacitor", lower),
