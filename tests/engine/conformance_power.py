@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
+import opto_cases
 import regulator_cases
 import transformer_cases
 import triac_cases
@@ -117,19 +118,19 @@ def over_temperature(
 def opto_row(part: Part, **changes: float) -> Row:
     arguments = part.arguments
     row = {name: arguments[key] for key, name in OPTO_PARAMETERS if key in arguments}
-    return triac_cases.OPTO | row | changes
+    return opto_cases.OPTO | row | changes
 
 
 def led_ramp(engine: Engine, part: Part, **changes: float) -> float:
     """Return the LED current (A) that triggers, with half the inhibit voltage or 24 V."""
     row = opto_row(part, **changes)
     row |= {"i_end": 1.3 * row["i_ft"], "supply": min(24.0, 0.5 * row["v_inh"])}
-    return run_row(engine, triac_cases.led_ramp(), row)["i_led"]
+    return run_row(engine, opto_cases.led_ramp(), row)["i_led"]
 
 
 def led_voltage(engine: Engine, part: Part) -> float:
     row = opto_row(part)
-    experiment = triac_cases.led_point()
+    experiment = opto_cases.led_point()
     return run_row(engine, experiment, row | {"i_led": row["i_f_test"]})["v_forward"]
 
 
@@ -138,7 +139,7 @@ def opto_line(engine: Engine, part: Part) -> tuple[float, float, float]:
     row = opto_row(part)
     test = row["i_tm_test"]
     rows = [row | {"i_led": 1.5 * row["i_ft"], "i_main": share * test} for share in (0.5, 1.0)]
-    low, high = run_rows(engine, triac_cases.opto_conducting(), rows)["v_on"].tolist()
+    low, high = run_rows(engine, opto_cases.opto_conducting(), rows)["v_on"].tolist()
     slope = (high - low) / (0.5 * test)
     return high, high - slope * test, slope
 
@@ -150,7 +151,7 @@ def inhibiting(engine: Engine, part: Part) -> float:
         row | {"i_led": 1.5 * row["i_ft"], "supply": share * row["v_inh"]}
         for share in reversed(STEPS)
     ]
-    share = flip(engine, triac_cases.inhibit(), rows)
+    share = flip(engine, opto_cases.inhibit(), rows)
     return row["v_inh"] * (STEPS[0] + STEPS[-1] - share)
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pytest
 import triac_cases as cases
+from model_rows import run_rows
 
 from analog.cards import Card, find_card
 from analog.cards.loader import all_cards
@@ -35,7 +36,7 @@ def test_trigger_current_of_each_quadrant(
 ) -> None:
     resistance = 30.0 if supply == 12.0 else 300.0
     row = cases.gate_ramp_row(quadrant, supply=supply, r_main=resistance)
-    found = cases.run_rows(engine, cases.gate_ramp(), [row])["i_gate"][0]
+    found = run_rows(engine, cases.gate_ramp(), [row])["i_gate"][0]
     error = abs(found) / row[f"i_gt_{quadrant}"] - 1
     figure(f"I_GT {quadrant} at {supply:g} V off by {error:.2%}")
     assert abs(error) < 0.01
@@ -46,7 +47,7 @@ def test_gate_voltage_at_the_trigger_current(
     engine: Engine, figure: Figure, i_gt: float, v_gt: float
 ) -> None:
     row = cases.gate_ramp_row(1, i_gt_1=i_gt, v_gt=v_gt)
-    found = cases.run_rows(engine, cases.gate_ramp(), [row])
+    found = run_rows(engine, cases.gate_ramp(), [row])
     error = found["v_gate"][0] / v_gt - 1
     figure(f"V_GT {v_gt:g} V at {i_gt * 1e3:g} mA off by {error:.2%}")
     assert abs(error) < 0.02
@@ -66,7 +67,7 @@ def test_decisions_near_the_quadrant_boundary(engine: Engine, counts: Counts) ->
         scale = (1.03 if above else 0.97) / 1.3
         rows.append(row | {"i_end": row["i_end"] * scale})
         expected.append(above)
-    fired = ~np.isnan(cases.run_rows(engine, cases.gate_ramp(), rows)["i_gate"])
+    fired = ~np.isnan(run_rows(engine, cases.gate_ramp(), rows)["i_gate"])
     assert fired.tolist() == expected
 
 
@@ -85,7 +86,7 @@ def test_latching_current(engine: Engine, supply: float, sign: float) -> None:
             currents = {"i_l": latching, "i_h": holding}
             rows.append(cases.gate_pulse_row(scale * latching, supply, sign, **currents))
             expected.append(float(scale > 1))
-    assert cases.run_rows(engine, cases.gate_pulse(), rows)["on"].tolist() == expected
+    assert run_rows(engine, cases.gate_pulse(), rows)["on"].tolist() == expected
 
 
 def test_pulsed_gate_at_random(engine: Engine, counts: Counts) -> None:
@@ -105,7 +106,7 @@ def test_pulsed_gate_at_random(engine: Engine, counts: Counts) -> None:
         sign, supply = float(random.choice([-1, 1])), float(random.uniform(15, 325))
         rows.append(cases.gate_pulse_row(current, supply, sign, **figures))
         expected.append(float(above))
-    assert cases.run_rows(engine, cases.gate_pulse(), rows)["on"].tolist() == expected
+    assert run_rows(engine, cases.gate_pulse(), rows)["on"].tolist() == expected
 
 
 @pytest.mark.parametrize("supply", [12.0, 100.0])
@@ -114,7 +115,7 @@ def test_holding_current(
     engine: Engine, figure: Figure, supply: float, latching: float, holding: float
 ) -> None:
     row = cases.gate_pulse_row(5 * holding, supply, 1.0, i_l=latching, i_h=holding)
-    found = cases.run_rows(engine, cases.falling_current(), [row])["i_hold"][0]
+    found = run_rows(engine, cases.falling_current(), [row])["i_hold"][0]
     # The folds lie at least 2 % of I_L apart, around the middle of I_L and I_H.
     expected = holding if latching > 1.02 * holding else 0.99 * holding
     figure(f"I_H {holding * 1e3:g} mA at {supply:g} V off by {found / expected - 1:.2%}")
@@ -125,7 +126,7 @@ def test_on_state_line(engine: Engine, figure: Figure) -> None:
     """V_T = V_T0 + R_d·I within 1 % from 0.1 A to 20 A, with and without a gate current."""
     currents = (0.1, 0.5, 1.0, 5.0, 8.5, 20.0)
     rows = [cases.TRIAC | {"i_main": i, "i_pulse": 0.1} for i in currents]
-    found = cases.run_rows(engine, cases.on_state(), rows)["v_on"]
+    found = run_rows(engine, cases.on_state(), rows)["v_on"]
     expected = np.array([0.85 + 0.06 * i for i in currents])
     worst = float(np.max(np.abs(found / expected - 1)))
     figure(f"on-state line off by {worst:.3%} at most")
@@ -139,7 +140,7 @@ def test_on_state_line(engine: Engine, figure: Figure) -> None:
 def test_static_dvdt(engine: Engine, dvdt: float, supply: float, constant: float) -> None:
     """Blocks 5 % below the critical rate and fires 5 % above it."""
     rows = [cases.steep_rise_row(scale * dvdt, supply, dvdt) for scale in (0.95, 1.05)]
-    on = cases.run_rows(engine, cases.steep_rise(constant), rows)["on"]
+    on = run_rows(engine, cases.steep_rise(constant), rows)["on"]
     assert on.tolist() == [0.0, 1.0]
 
 
@@ -163,7 +164,7 @@ def test_commutation(
     """
     figures = {"didt_c": didt_c, "i_l": latching, "i_h": holding, "dvdt": 1e5}
     rows = [cases.commutation_row(s * didt_c, supply, **figures) for s in (0.95, 1.05)]
-    on = cases.run_rows(engine, cases.commutation(snubber), rows)["on"]
+    on = run_rows(engine, cases.commutation(snubber), rows)["on"]
     assert on.tolist() == [0.0, 1.0]
 
 
@@ -189,7 +190,7 @@ def test_commutation_against_steep_recovery(
     for rate in rates:
         row = cases.commutation_row(float(rate), supply, **figures)
         rows.append(row | {"c_recovery": (0.714 * supply / 10e6) ** 2 / row["inductance"]})
-    on = cases.run_rows(engine, cases.commutation((1.0, Param("c_recovery"))), rows)["on"]
+    on = run_rows(engine, cases.commutation((1.0, Param("c_recovery"))), rows)["on"]
     flip = float(rates[np.flatnonzero(on)[0]])
     figure(f"{grade} at 10 V/µs commutates {flip:.2f} A/ms, published {published:g} at least")
     assert published <= flip < 0.95 * figures["didt_c"]
@@ -204,14 +205,14 @@ def test_model_meets_every_card(engine: Engine, card: Card) -> None:
         figures |= {"i_h": min(column.figure("I_H").high, figures["i_l"])}
         figures |= {"v_t0": column.figure("V_T0").high, "r_on": column.figure("R_d").high}
         ramps = [cases.gate_ramp_row(q, **figures) for q in (1, 3)]
-        found = cases.run_rows(engine, cases.gate_ramp(), ramps)
+        found = run_rows(engine, cases.gate_ramp(), ramps)
         wanted = [figures["i_gt_1"], figures["i_gt_3"]]
         assert np.abs(found["i_gate"]) == pytest.approx(wanted, rel=0.01)
         assert found["v_gate"][0] == pytest.approx(figures["v_gt"], rel=0.02)
         pulses = [
             cases.gate_pulse_row(s * figures["i_l"], 325.0, 1.0, **figures) for s in (0.97, 1.03)
         ]
-        assert cases.run_rows(engine, cases.gate_pulse(), pulses)["on"].tolist() == [0.0, 1.0]
+        assert run_rows(engine, cases.gate_pulse(), pulses)["on"].tolist() == [0.0, 1.0]
         line = cases.TRIAC | figures | {"i_main": 5.0, "i_pulse": 0.2}
-        on = cases.run_rows(engine, cases.on_state(), [line])["v_on"][0]
+        on = run_rows(engine, cases.on_state(), [line])["v_on"][0]
         assert on == pytest.approx(figures["v_t0"] + 5 * figures["r_on"], rel=0.01)

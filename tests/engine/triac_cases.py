@@ -1,4 +1,4 @@
-"""Circuits that measure the triac and opto-triac models alone, and what is read off them."""
+"""Circuits that measure the triac model alone, and what is read off them."""
 
 from __future__ import annotations
 
@@ -13,15 +13,12 @@ from analog.circuits.record import (
     Dc,
     Element,
     Experiment,
-    OperatingPoint,
     Param,
-    Pulse,
     Pwl,
-    Sine,
     Transient,
 )
-from analog.circuits.triac_output import OPTO_PARAMETERS, TRIAC_PARAMETERS
-from analog.engine import Engine, Run
+from analog.circuits.triac_output import TRIAC_PARAMETERS
+from analog.engine import Run
 
 TRIAC = {
     "i_gt_1": 10e-3,
@@ -37,38 +34,12 @@ TRIAC = {
     "didt_c": 5.0,
     "held": 0.0,
 }
-OPTO = {
-    "i_ft": 5e-3,
-    "v_f": 1.2,
-    "i_f_test": 10e-3,
-    "v_tm": 1.8,
-    "i_tm_test": 0.1,
-    "r_opto": 6.0,
-    "i_l_opto": 0.3e-3,
-    "i_h_opto": 0.2e-3,
-    "v_inh": 1e6,
-}
-
-
-def run_rows(
-    engine: Engine, experiment: Experiment, rows: Sequence[Mapping[str, float]]
-) -> dict[str, np.ndarray]:
-    """Return the outputs by name, shape (rows,); every row must give data."""
-    names = tuple(rows[0])
-    outcome = engine.run(experiment, names, np.array([[row[n] for n in names] for row in rows]))
-    assert not outcome.failures, next(iter(outcome.failures.values())).reason
-    return {name: outcome.column(name) for name in outcome.outputs}
 
 
 def triac(mt2: str, gate: str, *extra: tuple[str, float | Param]) -> Element:
     """Return the triac with MT1 at node 0."""
     arguments = tuple((name, Param(value)) for name, value in TRIAC_PARAMETERS)
     return Element("XT", "X", (mt2, "0", gate), model="triac", arguments=(*arguments, *extra))
-
-
-def opto(anode: str, t2: str, t1: str) -> Element:
-    arguments = tuple((name, Param(value)) for name, value in OPTO_PARAMETERS)
-    return Element("XO", "X", (anode, "0", t2, t1), model="opto_triac", arguments=arguments)
 
 
 def experiment(
@@ -84,7 +55,7 @@ def experiment(
         Circuit(reducer, tuple(elements), (), ("triac", "opto_triac")),
         Transient(**settings),
         saves,
-        f"triac_cases:{reducer}",
+        reducer if ":" in reducer else f"triac_cases:{reducer}",
         outputs,
     )
 
@@ -301,115 +272,3 @@ def commutation_row(rate_a_per_ms: float, supply: float, **changes: float) -> di
         "t_down": 7e-6 + 2.0 / rate,
         "stop": 22.0 / rate + 0.4e-3,
     }  # fmt: skip
-
-
-# --- the opto-triac -----------------------------------------------------------------------------
-
-
-def led_ramp() -> Experiment:
-    """The LED current rises in 100 ms to `i_end`; `supply` across the output through 1 kΩ."""
-    return experiment(
-        (
-            Element("IL", "I", ("0", "an"), Pwl(((0.0, 0.0), (0.1, Param("i_end"))))),
-            Element("VS", "V", ("a", "0"), Dc(Param("supply"))),
-            Element("RS", "R", ("a", "m"), 1e3),
-            opto("an", "m", "0"),
-        ),
-        "lit",
-        ("i_led",),
-        ("v(m)",),
-        stop_s=0.1,
-        step_s=1e-4,
-    )
-
-
-def lit(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    low = np.flatnonzero(np.abs(run.trace("v(m)")) < 0.5 * abs(row["supply"]))
-    current = run.time[low[0]] / 0.1 * row["i_end"] if low.size else math.nan
-    return {"i_led": float(current)}
-
-
-def led_point() -> Experiment:
-    """The LED at a fixed current; its output between two nodes held at 0."""
-    return Experiment(
-        Circuit(
-            "led",
-            (
-                Element("IL", "I", ("0", "an"), Dc(Param("i_led"))),
-                Element("RS", "R", ("m", "0"), 1e3),
-                opto("an", "m", "0"),
-            ),
-            (),
-            ("opto_triac",),
-        ),
-        OperatingPoint(),
-        ("v(an)",),
-        "triac_cases:forward",
-        ("v_forward",),
-    )
-
-
-def forward(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    del row
-    return {"v_forward": float(run.trace("v(an)")[0])}
-
-
-def opto_conducting() -> Experiment:
-    """The LED on; the output carries a current that rises in 1 ms to `i_main`."""
-    return experiment(
-        (
-            Element("IL", "I", ("0", "an"), Dc(Param("i_led"))),
-            Element("IM", "I", ("0", "m"), Pwl(((0.0, 0.0), (1e-3, Param("i_main"))))),
-            Element("RP", "R", ("m", "0"), 1e6),
-            opto("an", "m", "0"),
-        ),
-        "last_voltage",
-        ("v_on",),
-        ("v(m)",),
-        stop_s=2e-3,
-        step_s=2e-5,
-    )
-
-
-def lit_at_crest() -> Experiment:
-    """A 50 Hz mains of 325 V peak over 1 kΩ and the output; the LED comes on at `t_on`."""
-    step = Pulse(0.0, Param("i_led"), Param("t_on"), 1e-6, 1e-6, 1.0, 2.0)
-    return experiment(
-        (
-            Element("IL", "I", ("0", "an"), step),
-            Element("VS", "V", ("a", "0"), Sine(325.0, 50.0)),
-            Element("RS", "R", ("a", "m"), 1e3),
-            opto("an", "m", "0"),
-        ),
-        "first_conduction",
-        ("t_conducts",),
-        ("v(a)", "v(m)"),
-        stop_s=0.03,
-        step_s=1e-4,
-    )
-
-
-def first_conduction(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    """When the voltage over the resistor first exceeds 5 V after the LED came on."""
-    over = np.abs(run.trace("v(a)") - run.trace("v(m)")) > 5.0
-    at = np.flatnonzero(over & (run.time > row["t_on"]))
-    return {"t_conducts": float(run.time[at[0]]) if at.size else math.nan}
-
-
-def inhibit() -> Experiment:
-    """The LED on from the start, the output voltage jumping at 1 ms to `supply`."""
-    jump = Pwl(((0.0, 0.0), (1e-3, 0.0), (1.1e-3, Param("supply"))))
-    step = Pulse(0.0, Param("i_led"), 2e-3, 1e-6, 1e-6, 1.0, 2.0)
-    return experiment(
-        (
-            Element("IL", "I", ("0", "an"), step),
-            Element("VS", "V", ("a", "0"), jump),
-            Element("RS", "R", ("a", "m"), 1e3),
-            opto("an", "m", "0"),
-        ),
-        "still_on",
-        ("on",),
-        ("v(m)",),
-        stop_s=4e-3,
-        step_s=5e-5,
-    )
