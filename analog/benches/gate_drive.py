@@ -96,13 +96,11 @@ def _suffix(index: int, networks: list[LedNetwork] | list[GateNetwork]) -> str:
 
 
 def _measures(network: GateNetwork) -> tuple[Measure, ...]:
-    load = network.load
-    rated = load.voltage or network.mains.voltage
-    load_a = load.power.nominal / load.power_factor / rated
-    peak_a = 2**0.5 * load_a
+    return (*_led_measures(network), *_firing_measures(network), *_stress_measures())
+
+
+def _led_measures(network: GateNetwork) -> tuple[Measure, ...]:
     trigger_a = network.opto.figure("I_FT").high
-    gate_a = network.triac.figure("I_GT_3").high
-    half_period = network.period_s / 2
     return (
         Measure("led_current", "A", "LED current when on", "min", trigger_a,
                 "operating point through the logic's real output and the driver"),
@@ -112,6 +110,17 @@ def _measures(network: GateNetwork) -> tuple[Measure, ...]:
                 "with the driver's guaranteed leakage, hot"),
         Measure("driver_saturation", "V", "voltage lost in the driver", "max", 0.5,
                 "V_CE or V_DS at the LED current; for logic drive what its output loses"),
+    )  # fmt: skip
+
+
+def _firing_measures(network: GateNetwork) -> tuple[Measure, ...]:
+    load = network.load
+    rated = load.voltage or network.mains.voltage
+    load_a = load.power.nominal / load.power_factor / rated
+    peak_a = 2**0.5 * load_a
+    gate_a = network.triac.figure("I_GT_3").high
+    half_period = network.period_s / 2
+    return (
         Measure("gate_current_positive", "A", "gate current available, MT2 positive", "min",
                 gate_a, "largest in the half-cycle with the triac's main path held off, gate "
                 "junction and opto in place; the mains minimum decides"),
@@ -136,6 +145,11 @@ def _measures(network: GateNetwork) -> tuple[Measure, ...]:
                 "the ambient; mains minimum"),
         Measure("holding_margin", "A", "load peak over the holding current", "min", peak_a,
                 "smallest half-cycle peak less I_H at the ambient; mains minimum"),
+    )  # fmt: skip
+
+
+def _stress_measures() -> tuple[Measure, ...]:
+    return (
         Measure("opto_peak_current", "A", "peak current of the opto", "max", 1.0,
                 "at the mains maximum; a random-phase opto switched on at the crest"),
         Measure("opto_dissipation", "W", "power in the opto's output", "max", 0.3,

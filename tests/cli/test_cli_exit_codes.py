@@ -142,7 +142,7 @@ def test_doctor_gives_0_where_the_known_circuit_comes_out_right() -> None:
 
 
 def test_doctor_gives_1_for_a_wrong_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("analog.engine.known_circuit.TOLERANCE", 1e-30)
+    monkeypatch.setattr("analog.engine.doctor.TOLERANCE", 1e-30)
     result = run("doctor")
     assert result.exit_code == 1
     assert "WRONG" in result.stdout

@@ -12,6 +12,7 @@ from cli_cases import FAILING, PASSING, ROOT, run, run_process, written
 
 from analog.cards import parts_schema
 from analog.cli import demo
+from analog.engine.doctor import doctor_schema
 from analog.results import results_schema
 
 
@@ -91,12 +92,12 @@ def test_parts_audit_object_fits_its_schema_and_counts_every_figure() -> None:
 
 def test_doctor_object_fits_its_schema(monkeypatch: pytest.MonkeyPatch) -> None:
     found = json.loads(run("doctor", "--json").stdout)
-    jsonschema.validate(found, schema("doctor"))
+    jsonschema.validate(found, doctor_schema())
     assert found["known_circuit"]["right"] is True
     assert found["used"] in {library["path"] for library in found["libraries"]}
     monkeypatch.setattr("analog.engine.library.find_libraries", tuple)
     without = json.loads(run("doctor", "--json").stdout)
-    jsonschema.validate(without, schema("doctor"))
+    jsonschema.validate(without, doctor_schema())
     assert without["known_circuit"] is None
 
 
