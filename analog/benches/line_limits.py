@@ -84,7 +84,7 @@ def clamp_limits(receiver: Receiver) -> tuple[Limit, ...]:
 
 
 def resistor_limits(part: PartValue, ambient_maximum_c: float) -> dict[str, tuple[Limit, ...]]:
-    """Return power (W) and rms voltage (V) the series resistor takes, by its size."""
+    """Return power (W), rms and short overload voltage (V) the series resistor takes, by size."""
     make = technology(part.technology)
     rating_w = part.rating or make.rating_default
     hot = (DERATING_TO_C - ambient_maximum_c) / (DERATING_TO_C - DERATING_FROM_C)
@@ -101,7 +101,12 @@ def resistor_limits(part: PartValue, ambient_maximum_c: float) -> dict[str, tupl
         return {"series_resistor_power": (power,)}
     size = fitting[-1]
     voltage = Limit("limiting_element", None, size.limiting_v, str(size.source), size_note)
-    return {"series_resistor_power": (power,), "series_resistor_voltage": (voltage,)}
+    surge = Limit("overload", None, size.overload_v, str(size.source), size_note)
+    return {
+        "series_resistor_power": (power,),
+        "series_resistor_voltage": (voltage,),
+        "series_resistor_surge": (surge,),
+    }
 
 
 def _margin(words: str, column: Column, figure: Figure, side: str) -> Limit:

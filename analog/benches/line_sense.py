@@ -20,6 +20,7 @@ from analog.benches.line_limits import (
 from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_network
 from analog.benches.line_receiver import Receiver, receiver_of
 from analog.benches.line_sense_measures import OUTPUTS
+from analog.benches.line_surge import surge_measure, surge_scene
 from analog.circuits.line_filter import PROTECTION, line_filter, receiver_pin
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.space import Floats, Space
@@ -60,7 +61,7 @@ def plan(design: Design) -> Plan:
         "line_sense",
         "Line sense",
         _measures(network, receiver),
-        (_scene(network, receiver),),
+        _scenes(network, receiver),
         _limits(network, receiver),
         _notes(network, receiver),
     )
@@ -69,25 +70,31 @@ def plan(design: Design) -> Plan:
 LINE_SENSE = Bench("line_sense", "Line sense", "line_sense", plan)
 
 
-def _scene(network: LineNetwork, receiver: Receiver) -> Scene:
-    axes = [*network.axes(), receiver.capacitance_axis(), receiver.leakage_axis()]
-    return Scene(
+def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
+    axes = (*network.axes(), receiver.capacitance_axis(), receiver.leakage_axis())
+    circuit, derive = _circuit(network, receiver), Derive(network, receiver)
+    settled = Scene(
         "line",
         "One settled mains cycle at the receiver's pin",
-        _experiment(network, receiver),
-        Space(tuple(axes)),
-        Derive(network, receiver),
+        _experiment(network, circuit),
+        Space(axes),
+        derive,
         OUTPUTS[:11],
         _plots(network.parts.supply),
     )
+    return settled, surge_scene(network, circuit, axes, derive)
 
 
-def _experiment(network: LineNetwork, receiver: Receiver) -> Experiment:
+def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     elements, models = line_filter(network.parts)
     x = network.parts.right_x + (8 if network.parts.clamp is not None else 6)
     pin = receiver_pin(receiver.card.family, receiver.card.identifier, x)
+    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION))
+
+
+def _experiment(network: LineNetwork, circuit: Circuit) -> Experiment:
     return Experiment(
-        Circuit("Line sense", (*elements, *pin), (*models, PROTECTION)),
+        circuit,
         Transient(
             Param("t_stop"),
             Param("t_step"),
@@ -256,6 +263,7 @@ def _stress_measures(network: LineNetwork) -> tuple[Measure, ...]:
             winding_v,
             "rms over a cycle",
         ),
+        surge_measure(network),
     )
 
 

@@ -142,6 +142,7 @@ def test_ratings_follow_the_resistors_size_and_ambient(
     line, _ = plans(resistor=resistor, hot=hot)
     assert only(line, "series_resistor_power").maximum == pytest.approx(power_w)
     assert only(line, "series_resistor_voltage").maximum == voltage_v
+    assert only(line, "series_resistor_surge").maximum == 2 * voltage_v  # the cards' overload
 
 
 def test_an_unstated_size_is_said() -> None:
