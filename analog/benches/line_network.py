@@ -222,14 +222,10 @@ def line_network(design: Design) -> LineNetwork:
 def _shared_supply(
     design: Design, sense: LineSense
 ) -> Literal["none", "half-wave", "full-wave", "bridge"]:
-    """Return how the sensed winding feeds the supply.
-
-    A grounded winding cannot feed a bridge: with a bridge supply and no winding of its own the
-    sensed winding is a second one like the supply's, which feeds nothing.
-    """
+    """Return how the sensed winding feeds the supply; one of its own feeds nothing."""
     if sense.topology == "bridge-leg":
         return "bridge"
-    if sense.winding_voltage is not None or design.supply.rectifier == "bridge":
+    if sense.winding_voltage is not None:
         return "none"
     return design.supply.rectifier
 

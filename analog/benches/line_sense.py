@@ -290,8 +290,6 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
         "The receiver's pin has a series resistor and protection diodes (from memory); they act "
         "beside any clamp diodes outside.",
     ]
-    if network.parts.supply == "none" and network.sense.winding_voltage is None:
-        notes.append("The sensed winding is taken as one of its own that feeds nothing else.")
     if network.parts.supply != "none" and network.design.supply.reservoir is None:
         notes.append(f"No reservoir is stated: {1e6 * USUAL_RESERVOIR_F:g} µF is taken.")
     if network.parts.supply != "none":

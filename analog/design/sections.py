@@ -67,11 +67,23 @@ def _sense_source(draft: Draft) -> Iterator[Finding]:
         rule = "sensing a bridge leg needs a bridge rectifier"
         remedy = 'Use rectifier = "bridge", or sense a winding with topology "half-wave"'
         yield finding("line_sense.topology", rule, remedy)
+    if sense.topology == "half-wave" and sense.winding_voltage is None:
+        yield from _grounded_winding(supply.rectifier)
     windings = ("line_sense.winding_voltage", "supply.transformer_voltage")
     if not any(draft.given(key) for key in windings):
         rule = "the transformer that is sensed is not described"
         remedy = "Add transformer_voltage and transformer_rating to [supply]"
         yield Finding(("supply", "transformer_voltage"), rule, remedy, at_key=True)
+
+
+def _grounded_winding(rectifier: str | None) -> Iterator[Finding]:
+    if rectifier in ("bridge", None):
+        rule = "a winding with one end on circuit ground cannot feed a bridge as well"
+        remedy = (
+            'Use topology "bridge-leg", another rectifier, or add winding_voltage and '
+            "winding_rating of a winding of its own"
+        )
+        yield finding("line_sense.topology", rule, remedy)
 
 
 def _own_winding(draft: Draft) -> Iterator[Finding]:

@@ -52,6 +52,15 @@ FAULTS = [
         "Add",
     ),
     (
+        '"bridge-leg"',
+        '"half-wave"',
+        "half-wave",
+        12,
+        "line_sense.topology",
+        "cannot feed a bridge",
+        "winding_voltage",
+    ),
+    (
         'bleed_resistor = "10k"',
         'winding_rating = "1 VA"',
         "winding_rating",
