@@ -58,18 +58,19 @@ _POWER_UP_OUTPUTS = (
     "release_time",
 )
 
-# The thresholds are those at the full rail: the same as the bench's when the release comes after
-# the ramp, as it does unless the time constant is shorter than the ramp.
+# The thresholds are those at the full rail, so releases are looked for behind the ramp. One that
+# comes earlier, at a threshold of its own moment, finds the pin above already: a failed reading.
 _POWER_UP_READINGS = (
     ("t_valid", "tran when v(vdd)={valid_supply} rise=last"),
     ("input_at_valid_supply", "tran find v(pin) when v(vdd)={valid_supply} rise=last"),
-    ("t_earliest", "tran when v(pin)={threshold_low} rise=1"),
-    ("t_latest", "tran when v(pin)={threshold_high} rise=1"),
+    ("t_earliest", "tran when v(pin)={threshold_low} td={t_rise} rise=1"),
+    ("t_latest", "tran when v(pin)={threshold_high} td={t_rise} rise=1"),
     (
         "hold_time",
-        "tran trig v(vdd) val={valid_supply} rise=last targ v(pin) val={threshold_low} rise=1",
+        "tran trig v(vdd) val={valid_supply} rise=last "
+        "targ v(pin) val={threshold_low} td={t_rise} rise=1",
     ),
-    ("release_time", "tran when v(pin)={threshold_high} rise=1"),
+    ("release_time", "tran when v(pin)={threshold_high} td={t_rise} rise=1"),
 )
 
 

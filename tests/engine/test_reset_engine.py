@@ -135,6 +135,22 @@ def test_exported_netlist_measures_the_same_in_batch_mode(
                 assert read[name] == pytest.approx(outcomes.column(name)[index], rel=1e-3), name
 
 
+def test_a_release_within_the_ramp_gives_no_reading_rather_than_a_wrong_one(
+    engine: Engine, tmp_path: Path
+) -> None:
+    """The thresholds of the exported readings are those at the full rail."""
+    (tmp_path / ".spiceinit").write_text("", encoding="utf-8")
+    scene = make_plan(capacitor="1n", more="").scenes[0]
+    columns = rows(scene, np.zeros((1, len(scene.space.axes))))
+    names, row = tuple(columns), table(columns)[0]
+    outcome = engine.run(scene.experiment, names, row[None, :])
+    assert outcome.column("t_latest")[0] < columns["t_rise"][0]
+    text = engine.netlist(scene.experiment, names, row, "early release")
+    assert list(batch_readings(text, tmp_path, ["t_valid"])) == ["t_valid"]
+    with pytest.raises(KeyError, match="release_time"):
+        batch_readings(text, tmp_path, ["release_time"])
+
+
 def batch_readings(netlist: str, folder: Path, names: list[str]) -> dict[str, float]:
     """Run a netlist under ``ngspice -b`` and return what its own measuring lines print."""
     file = folder / "exported.cir"
