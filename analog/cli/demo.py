@@ -44,7 +44,10 @@ class Shown:
 def command(
     as_json: bool, jobs: int | None, seed: int, store: Path | None, out: Path | None
 ) -> int:
-    """Check the shipped scenarios and write their reports to ./reports."""
+    """Check the shipped scenarios and write their reports to ./reports.
+
+    A report that says the same already is left as it is.
+    """
     from analog.cli.files import require_writable
     from analog.cli.problems import report_error
     from analog.cli.reports import report_date
@@ -78,7 +81,7 @@ def scenario_files() -> tuple[Path, ...]:
 
 def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: str) -> Shown:
     from analog.cli.display import say
-    from analog.cli.reports import write
+    from analog.cli.reports import write_unless_unchanged
     from analog.cli.session import checked
     from analog.workflows import expectation_met
     from analog.workflows.expectation import failing_measures
@@ -90,11 +93,11 @@ def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: st
         say(f"{job.design.name}: {job.design.title}")
         say(f"  should {_wanted_words(wanted, fails)}")
     outcome = checked(job, engine, request)
-    page = write(outcome, engine, folder, date)
+    page, written = write_unless_unchanged(outcome, engine, folder, date)
     met, sentence = expectation_met(outcome.results)
     if not request.as_json:
         say(f"  {sentence}" if met else f"  NOT AS EXPECTED: {sentence}")
-        say(f"  report: {page}")
+        say(f"  report: {page}{'' if written else ' (unchanged)'}")
     results = outcome.results
     return Shown(
         job.design.name,

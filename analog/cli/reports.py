@@ -1,9 +1,10 @@
-"""Writing report folders from the command line: the date, and what is bad input."""
+"""Writing report folders from the command line: the date, what is unchanged, what is bad input."""
 
 from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from analog.errors import MachineError
 
 if TYPE_CHECKING:
     from analog.engine import Engine
+    from analog.results import Results
     from analog.workflows import Checked
 
 _MACHINE_FAULTS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EMFILE, errno.ENFILE})
@@ -40,8 +42,47 @@ def write(checked: Checked, engine: Engine, folder: Path, date: str) -> Path:
     """
     from analog.render import write_report
 
+    return _written(folder, lambda: write_report(checked, engine, folder, date=date))
+
+
+def write_unless_unchanged(
+    checked: Checked, engine: Engine, folder: Path, date: str
+) -> tuple[Path, bool]:
+    """Return the report's page, and whether it had to be written.
+
+    A report that says the same already is left alone, so that the files kept with a design do
+    not change with the date, the simulator's version or digits below the stated accuracy.
+    """
+    if is_current(checked, folder):
+        return folder / checked.design.name / "index.html", False
+    return write(checked, engine, folder, date), True
+
+
+def is_current(checked: Checked, folder: Path) -> bool:
+    """Tell whether the whole report lies in `folder` already and would say the same again."""
+    from analog.render.form import form, form_of_page
+    from analog.render.write import is_whole
+    from analog.results import ResultsError, read_results, unchanged
+
+    own = folder / checked.design.name
+    if not is_whole(own) or form_of_page(own / "index.html") != form(checked):
+        return False
     try:
-        return write_report(checked, engine, folder, date=date)
+        return unchanged(read_results(own / "results.json"), checked.results)
+    except ResultsError:
+        return False
+
+
+def write_overview(several: Sequence[Results], folder: Path, date: str) -> Path:
+    """Write the page over several reports; errors as `write` has them."""
+    from analog.render import write_index
+
+    return _written(folder, lambda: write_index(several, folder, date=date))
+
+
+def _written(folder: Path, act: Callable[[], Path]) -> Path:
+    try:
+        return act()
     except MachineError as error:
         cause = error.__context__
         if isinstance(cause, OSError) and cause.errno not in _MACHINE_FAULTS:

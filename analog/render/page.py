@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from analog.engine import Engine
 from analog.render.benchview import BenchView, bench_view, title_of
 from analog.render.drivers import Driver, drivers
+from analog.render.form import form
 from analog.render.safety import CAUTIONS, SUMMARY
 from analog.render.template import render
 from analog.render.words import expectation_sentence, judged, verdict_sentence
@@ -50,6 +51,7 @@ def report_page(checked: Checked, engine: Engine, date: str, beside: tuple[Link,
     benches = [bench_view(bench, checked.design, engine) for bench in checked.benches]
     return render(
         "report.html",
+        form=form(checked),
         results=checked.results,
         design=checked.design,
         verdict=verdict_sentence(checked.results),
@@ -133,6 +135,7 @@ def overview_page(several: list[tuple[str, Results]], date: str) -> str:
     rows = [(link, results, judged(results)[:1]) for link, results in several]
     return render(
         "index.html",
+        form=form(),
         rows=rows,
         sentence=verdict_sentence,
         expectation=expectation_sentence,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from analog import __version__
 from analog.render.palette import css_variables
 from analog.render.words import (
     SYMBOLS,
@@ -43,6 +44,7 @@ def render(name: str, **values: Any) -> str:
     environment.globals |= {"symbols": SYMBOLS, "verdict_words": VERDICT_WORDS}
     return environment.get_template(name).render(
         values,
+        package=__version__,
         # Trusted: our own style sheet and pictures whose every text was escaped when drawn.
         style=Markup((TEMPLATES / "report.css").read_text(encoding="utf-8")),
         light=Markup(css_variables(dark=False)),

@@ -46,6 +46,12 @@ def write_report(checked: Checked, engine: Engine, folder: Path, *, date: str) -
     return target / "index.html"
 
 
+def is_whole(folder: Path) -> bool:
+    """Tell whether a design's report folder has all the files that every report has."""
+    files = ("index.html", *(link.path for link in FILES))
+    return all((folder / name).is_file() for name in files) and (folder / "netlists").is_dir()
+
+
 @contextmanager
 def _mendable(target: Path) -> Iterator[None]:
     try:

@@ -1,6 +1,6 @@
 """Results as records and as files: `results.json` and what can be done with it."""
 
-from analog.results.compare import Change, compare
+from analog.results.compare import Change, compare, unchanged
 from analog.results.files import (
     ResultsError,
     from_data,
@@ -40,5 +40,6 @@ __all__ = [
     "results_schema",
     "to_data",
     "to_json",
+    "unchanged",
     "write_results",
 ]

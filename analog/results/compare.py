@@ -49,6 +49,39 @@ def breaches(baseline: Results, now: Results) -> tuple[Change, ...]:
     return tuple(change for change in compare(baseline, now) if change.worse)
 
 
+def unchanged(before: Results, after: Results) -> bool:
+    """Tell whether two results say the same of the same inputs, within the stated accuracy.
+
+    Design, package, cards, models, random choices and expectation are the same, every row has
+    its verdict, limit and source, and the runs without data are as many. Engine versions, where
+    an equal worst lies, and digits below the accuracy may differ.
+    """
+    return (
+        _origin(before) == _origin(after)
+        and _judged_by(before) == _judged_by(after)
+        and not compare(before, after)
+    )
+
+
+def _origin(results: Results) -> tuple[object, ...]:
+    return (
+        results.design,
+        results.package_version,
+        dict(results.inputs),
+        results.seed,
+        results.expect,
+        results.engine.name,
+    )
+
+
+def _judged_by(results: Results) -> list[tuple[object, ...]]:
+    return [
+        (bench.bench, bench.failed_runs, row.measure, row.limit and row.limit.source)
+        for bench in results.benches
+        for row in bench.measures
+    ]
+
+
 def accuracy(row: MeasureRow) -> float:
     """Return the accuracy, in the row's unit, to which its values are compared."""
     ends = (row.limit.min, row.limit.max) if row.limit else ()

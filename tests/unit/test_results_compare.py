@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from test_results_files import JUDGED, STATED, results
 
-from analog.results import LimitRow, MeasureRow, compare
+from analog.results import LimitRow, MeasureRow, compare, unchanged
 from analog.results.compare import breaches
 
 EDGE = replace(
@@ -85,3 +85,32 @@ def test_breaches_are_the_worse_changes_only() -> None:
     before = results(EDGE, JUDGED)
     now = results(replace(EDGE, margin=0.9e-3), replace(JUDGED, margin=0.1))
     assert [change.measure for change in breaches(before, now)] == ["hold_time"]
+
+
+def test_unchanged_is_the_same_said_of_the_same_inputs() -> None:
+    before = results(EDGE, STATED)
+    engine = replace(before.engine, version="44")
+    elsewhere = replace(EDGE, worst=1.2005e-3, worst_at={"reset.capacitor": 1.1e-6})
+    assert unchanged(before, replace(results(elsewhere, STATED), engine=engine))
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"seed": 1},
+        {"inputs": {"cards/40106.toml": "b" * 64}},
+        {"package_version": "0.2.0"},
+        {"expect": None},
+        {"benches": (replace(results(EDGE).benches[0], failed_runs=1),)},
+        {"benches": results(replace(EDGE, worst=1.3e-3)).benches},
+        {"benches": results(EDGE, STATED).benches},
+    ],
+)
+def test_what_makes_results_differ(other: dict[str, object]) -> None:
+    assert not unchanged(results(EDGE), replace(results(EDGE), **other))  # type: ignore[arg-type]
+
+
+def test_another_source_of_a_limit_is_a_difference() -> None:
+    assert EDGE.limit is not None
+    elsewhere = replace(EDGE, limit=replace(EDGE.limit, source="from memory"))
+    assert not unchanged(results(EDGE), results(elsewhere))
