@@ -11,7 +11,8 @@ import click
 from analog.cli import exits, options
 
 if TYPE_CHECKING:
-    from analog.cards import Card, Column, FigureTable
+    from analog.cards import Card, Column, FigureTable, Leakage, Technology
+    from analog.workflows.part_sheets import ModelSheet
 
 AUDIT_SCHEMA = "edgeproof-parts-audit-1"
 
@@ -21,8 +22,8 @@ AUDIT_SCHEMA = "edgeproof-parts-audit-1"
 @click.option("--audit", is_flag=True, help="Count the figures by kind of source.")
 @options.as_json
 def command(name: str | None, audit: bool, as_json: bool) -> int:
-    """List the part cards, or show one with its limits and their sources."""
-    from analog.cards import all_cards, find_card, part_records
+    """List the part cards, or show one: limits, sources, model parameters and curves."""
+    from analog.cards import all_cards, find_card
     from analog.cli.problems import report_error
     from analog.errors import EdgeproofError
 
@@ -31,7 +32,7 @@ def command(name: str | None, audit: bool, as_json: bool) -> int:
     except EdgeproofError as error:
         return report_error(error, "command line", as_json)
     if as_json:
-        content = _audit_object(cards) if audit else part_records(cards)
+        content = _audit_object(cards) if audit else _parts_object(cards)
         click.echo(json.dumps(content, ensure_ascii=False))
     elif audit:
         _show_audit(cards)
@@ -40,6 +41,12 @@ def command(name: str | None, audit: bool, as_json: bool) -> int:
     else:
         _show_card(cards[0])
     return exits.PASSED
+
+
+def _parts_object(cards: tuple[Card, ...]) -> dict[str, Any]:
+    from analog.workflows.part_sheets import part_sheets
+
+    return part_sheets(cards)
 
 
 def _audit_object(cards: tuple[Card, ...]) -> dict[str, Any]:
@@ -74,7 +81,7 @@ def _show_list(cards: Iterable[Card]) -> None:
         for card in cards
     ]
     show_table("Part cards", columns, rows)
-    say("edgeproof parts NAME shows one with its limits and their sources.")
+    say("edgeproof parts NAME shows one: limits, sources, model parameters and curves.")
 
 
 def _show_card(card: Card) -> None:
@@ -86,10 +93,57 @@ def _show_card(card: Card) -> None:
     if card.note:
         say(card.note)
     for column in card.columns:
-        say()
-        _show_column(column)
+        if column.tables or column.note:
+            say()
+            _show_column(column)
     if card.technology is not None:
         _show_technology(card)
+    _show_models(card)
+    _show_curves(card)
+
+
+def _show_models(card: Card) -> None:
+    from analog.workflows.part_sheets import model_sheets
+
+    by_maker: dict[str, list[ModelSheet]] = {}
+    for sheet in model_sheets(card):
+        by_maker.setdefault(sheet.maker, []).append(sheet)
+    for sheets in by_maker.values():
+        _show_model(sheets)
+
+
+def _show_model(sheets: list[ModelSheet]) -> None:
+    """Show the arguments of one maker's model, a column per supply."""
+    from analog.cli.display import Column as Heading
+    from analog.cli.display import say, show_table
+    from analog.quantities import format_quantity
+    from analog.workflows.part_sheets import argument_unit
+
+    def value(sheet: ModelSheet, name: str, number: float) -> str:
+        unit = argument_unit(sheet.model, name)
+        return format_quantity(number, unit) if unit else f"{number:.4g}"
+
+    first = sheets[0].model
+    supplies = [sheet.model.supply_v for sheet in sheets]
+    heads = ["value" if vdd is None else f"at {vdd:g} V" for vdd in supplies]
+    headings = [Heading("argument"), *(Heading(head, right=True) for head in heads)]
+    rows = [
+        [name, *(value(sheet, name, sheet.model.as_dict()[name]) for sheet in sheets)]
+        for name in first.as_dict()
+    ]
+    what = f"models/{first.library}.lib" if first.library else f"SPICE's own {first.device}"
+    show_table(f"Model of {sheets[0].maker}: {what}", headings, rows)
+    say(f"  from: {sheets[0].source}")
+    say()
+
+
+def _show_curves(card: Card) -> None:
+    from analog.cli.display import say
+    from analog.workflows.part_sheets import curve_sheets
+
+    for sheet in curve_sheets(card):
+        for line in (sheet.title, *sheet.lines, f"  source: {sheet.source}", ""):
+            say(line)
 
 
 def _show_column(column: Column) -> None:
@@ -128,15 +182,49 @@ def _figure_rows(table: FigureTable) -> list[list[str]]:
 
 
 def _show_technology(card: Card) -> None:
-    from analog.cli.display import say
+    from analog.cli.display import Column as Heading
+    from analog.cli.display import say, show_table
 
-    make = card.technology
-    if make is None:
+    if card.technology is None:
         return
-    say(f"tolerance {make.tolerance_low:+.0%} {make.tolerance_high:+.0%}: {make.tolerance_source}")
+    say()
+    headings = [Heading("property"), Heading("value"), Heading("source")]
+    show_table("Technology", headings, _technology_rows(card.technology))
+
+
+def _technology_rows(make: Technology) -> list[list[str]]:
+    from analog.quantities import format_quantity
+
     law = make.law
     change = f"{min(law.low):+.1%} to {max(law.high):+.1%}"
-    say(f"changes by {change} from {law.temperatures_c[0]:g} °C to {law.temperatures_c[-1]:g} °C")
-    say(f"  {law.source}")
+    over = f"{law.temperatures_c[0]:g} °C to {law.temperatures_c[-1]:g} °C"
+    rating = format_quantity(make.rating_default, "W" if make.kind == "resistor" else "V")
+    rows = [
+        [
+            "tolerance",
+            f"{make.tolerance_low:+.0%} {make.tolerance_high:+.0%}",
+            str(make.tolerance_source),
+        ],
+        ["rating when none is stated", rating, str(make.rating_source)],
+        ["change with temperature", f"{change} from {over}", str(law.source)],
+    ]
     if make.leakage is not None:
-        say(f"leakage: {make.leakage.source}")
+        rows.append(["leakage, largest", _leakage(make.leakage), str(make.leakage.source)])
+    if make.bias_source is not None:
+        bias = f"{make.bias_low:+.0%} to {make.bias_high:+.0%}"
+        rows.append(["change at rated direct voltage", bias, str(make.bias_source)])
+    if make.ageing_source is not None:
+        rows.append(["ageing, ten years", f"{make.ageing_low:+.0%}", str(make.ageing_source)])
+    for size in make.sizes:
+        volts = f"{size.limiting_v:g} V, {size.overload_v:g} V in short overload"
+        rows.append([f"{size.rating_w:g} W", volts, str(size.source)])
+    return rows
+
+
+def _leakage(leak: Leakage) -> str:
+    from analog.quantities import format_quantity
+
+    across = "rated" if leak.at_rated_voltage else "applied"
+    floor = f", at least {format_quantity(leak.floor_a, 'A')}" if leak.floor_a else ""
+    hot = f", {leak.hot_factor:g} times at {leak.hot_c:g} °C" if leak.hot_factor > 1 else ""
+    return f"C·V/{1 / leak.per_charge_hz:g} s at the {across} voltage{floor}{hot}"

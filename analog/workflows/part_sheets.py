@@ -1,20 +1,32 @@
-"""What a card makes of itself: arguments of its model, and its curves as one line of blocks."""
+"""What a card makes of itself: the arguments of its model, and its curves as small figures."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from analog.cards import Card, Column, part_records
+from analog.cards import Card, Column, CurveTable, part_records
 from analog.circuits.part_models import PartModel, part_model
-
-BLOCKS = "▁▂▃▄▅▆▇█"
-SPARK_WIDTH = 24
+from analog.workflows.text_plot import Axes, text_plot
 
 _DEFINING = ("V_P", "V_IH")
+_DECADES = 10.0
+"""A positive axis that spans this ratio or more is drawn logarithmic."""
+
+_AXES = {"°C": "temperature", "A": "LED current"}
+_UNITS = {"v": "V", "i": "A", "t": "s", "c": "F", "r": "Ω"}
+_UNITS_BY_NAME = {
+    "vnom": "V",
+    "vto": "V",
+    "va": "VA",
+    "tau": "s",
+    "ITM": "A",
+    "TON": "s",
+    "RD": "Ω",
+    "DVDT": "V/µs",
+    "DIDTC": "A/ms",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +35,8 @@ class ModelSheet:
 
     maker: str
     model: PartModel
+    source: str
+    """Where the arguments come from: the card's figures, or the words of a parameter set."""
 
     @property
     def title(self) -> str:
@@ -35,25 +49,16 @@ class ModelSheet:
 
 @dataclass(frozen=True, slots=True)
 class CurveSheet:
-    """A curve over temperature as text: its blocks run evenly from `low_c` to `high_c` (°C).
-
-    The lowest block stands for `smallest`, the highest for `largest` (dimensionless).
-    """
+    """One or more curves over one axis, as lines of plain characters."""
 
     maker: str
     name: str
-    low_c: float
-    high_c: float
-    smallest: float
-    largest: float
-    blocks: str
+    lines: tuple[str, ...]
+    source: str
 
     @property
-    def text(self) -> str:
-        return (
-            f"{self.low_c:g} °C {self.blocks} {self.high_c:g} °C, "
-            f"{self.smallest:.3g} to {self.largest:.3g}"
-        )
+    def title(self) -> str:
+        return f"{self.name} ({self.maker})" if self.maker else self.name
 
 
 def model_sheets(card: Card) -> tuple[ModelSheet, ...]:
@@ -63,7 +68,7 @@ def model_sheets(card: Card) -> tuple[ModelSheet, ...]:
     model needs.
     """
     return tuple(
-        ModelSheet(column.maker, model)
+        ModelSheet(column.maker, model, _origin(column))
         for column in card.columns
         for vdd in _supplies(column)
         if (model := part_model(card, column, vdd)) is not None
@@ -71,35 +76,55 @@ def model_sheets(card: Card) -> tuple[ModelSheet, ...]:
 
 
 def curve_sheets(card: Card) -> tuple[CurveSheet, ...]:
-    """Return every curve of a card, and the three laws of a technology, as text."""
+    """Return every curve of a card, and the laws of a technology, as figures."""
     return tuple(_curves(card))
 
 
+def argument_unit(model: PartModel, name: str) -> str:
+    """Return the unit of a model's argument, empty for a plain number or a SPICE parameter."""
+    if not model.library:
+        return ""
+    if name in _UNITS_BY_NAME:
+        return _UNITS_BY_NAME[name]
+    if name.isupper():
+        return {"I": "A", "V": "V"}.get(name[0], "")
+    head, joint, _ = name.partition("_")
+    return _UNITS.get(head, "") if joint else ""
+
+
 def part_sheets(cards: Iterable[Card]) -> dict[str, Any]:
-    """Return `part_records` of the cards with the arguments of their models under ``models``."""
+    """Return `part_records` of the cards with ``models`` (arguments) and ``plots`` (lines)."""
     cards = tuple(cards)
     records = part_records(cards)
     for card, record in zip(cards, records["parts"], strict=True):
-        record["models"] = [
+        record["models"] = [_model_record(sheet) for sheet in model_sheets(card)]
+        record["plots"] = [
             {
                 "maker": sheet.maker,
-                "library": sheet.model.library,
-                "device": sheet.model.device,
-                "supply": sheet.model.supply_v,
-                "arguments": sheet.model.as_dict(),
+                "name": sheet.name,
+                "lines": list(sheet.lines),
+                "source": sheet.source,
             }
-            for sheet in model_sheets(card)
+            for sheet in curve_sheets(card)
         ]
     return records
 
 
-def sparkline(x: Sequence[float], y: Sequence[float], width: int = SPARK_WIDTH) -> str:
-    """Return `y` over evenly spaced `x` as blocks, the lowest for its least and the highest for
-    its greatest value; a flat line stands in the middle."""
-    even = np.interp(np.linspace(x[0], x[-1], width), x, y)
-    low, span = min(y), max(y) - min(y)
-    share = (even - low) / span if span else np.full(width, 0.5)
-    return "".join(BLOCKS[round(float(s) * (len(BLOCKS) - 1))] for s in share)
+def _model_record(sheet: ModelSheet) -> dict[str, Any]:
+    return {
+        "maker": sheet.maker,
+        "library": sheet.model.library,
+        "device": sheet.model.device,
+        "supply": sheet.model.supply_v,
+        "arguments": sheet.model.as_dict(),
+        "source": sheet.source,
+    }
+
+
+def _origin(column: Column) -> str:
+    if column.spice_source is not None:
+        return str(column.spice_source)
+    return "the typical figures above"
 
 
 def _supplies(column: Column) -> tuple[float | None, ...]:
@@ -110,13 +135,24 @@ def _supplies(column: Column) -> tuple[float | None, ...]:
 def _curves(card: Card) -> Iterator[CurveSheet]:
     for column in card.columns:
         for curve in column.curves.values():
-            if curve.x_unit == "°C":
-                yield _sheet(column.maker, curve.name, curve.x, curve.y)
+            yield _sheet(column.maker, curve)
     if card.technology is not None:
         law = card.technology.law
-        for name, values in (("lowest", law.low), ("typical", law.typical), ("highest", law.high)):
-            yield _sheet("", name, law.temperatures_c, values)
+        x = law.temperatures_c
+        named = {"lowest": law.low, "typical": law.typical, "highest": law.high}
+        changes = {name: (x, [100 * value for value in y]) for name, y in named.items()}
+        axes = Axes("temperature", "°C", "change from the value at 25 °C", "%")
+        yield CurveSheet("", "temperature law", text_plot(changes, axes), str(law.source))
 
 
-def _sheet(maker: str, name: str, x: Sequence[float], y: Sequence[float]) -> CurveSheet:
-    return CurveSheet(maker, name, x[0], x[-1], min(y), max(y), sparkline(x, y))
+def _sheet(maker: str, curve: CurveTable) -> CurveSheet:
+    wide = curve.x[0] > 0 and curve.x[-1] / curve.x[0] >= _DECADES
+    axes = Axes(
+        _AXES.get(curve.x_unit, "at"),
+        curve.x_unit,
+        curve.conditions or curve.name,
+        curve.y_unit,
+        decades=wide,
+    )
+    lines = text_plot({curve.name: (curve.x, curve.y)}, axes)
+    return CurveSheet(maker, curve.name, lines, str(curve.source))

@@ -10,11 +10,10 @@ import pytest
 from analog.cards import all_cards, find_card, parts_schema
 from analog.circuits.part_models import part_model, tied_inputs
 from analog.workflows.part_sheets import (
-    BLOCKS,
+    argument_unit,
     curve_sheets,
     model_sheets,
     part_sheets,
-    sparkline,
 )
 
 
@@ -57,22 +56,44 @@ def test_three_quadrant_triac_never_fires_in_the_fourth() -> None:
     assert arguments["DIDTC"] == pytest.approx(3.5)
 
 
-def test_sparkline() -> None:
-    assert sparkline([0, 1], [0, 7], width=8) == BLOCKS
-    assert sparkline([0, 1], [7, 0], width=8) == BLOCKS[::-1]
-    assert set(sparkline([0, 1], [2, 2], width=5)) == {BLOCKS[4]}
-    assert sparkline([0, 1, 10], [0, 7, 7], width=11) == BLOCKS[0] + BLOCKS[-1] * 10
+def test_units_of_arguments() -> None:
+    schmitt = model_sheets(find_card("40106"))[0].model
+    units = {name: argument_unit(schmitt, name) for name in schmitt.as_dict()}
+    assert (units["v_p"], units["i_ol"], units["t_pd"], units["vto"]) == ("V", "A", "s", "V")
+    triac = model_sheets(find_card("BTA06-C"))[0].model
+    units = {name: argument_unit(triac, name) for name in triac.as_dict()}
+    assert (units["IGT1"], units["VGT"], units["RD"], units["DVDT"]) == ("A", "V", "Ω", "V/µs")
+    assert argument_unit(model_sheets(find_card("1N4148"))[0].model, "IS") == ""
+
+
+def test_model_says_where_it_comes_from() -> None:
+    assert model_sheets(find_card("40106"))[0].source == "the typical figures above"
+    assert model_sheets(find_card("2N3904"))[0].source.startswith("Fairchild 2N3904")
 
 
 def test_curves_of_a_triac_fall_with_temperature() -> None:
+    """ST BTA06/BTB06 (Feb 2006), figure 7: 2.28 at −40 °C, 0.435 at 125 °C."""
     sheets = {sheet.name: sheet for sheet in curve_sheets(find_card("BTA06-C"))}
     assert set(sheets) == {"I_GT_ratio", "I_H_ratio", "V_GT_ratio"}
     trigger = sheets["I_GT_ratio"]
-    assert trigger.text.startswith("-40 °C █")
-    assert trigger.text.endswith("▁ 125 °C, 0.435 to 2.28")
+    assert trigger.title == "I_GT_ratio (ST)"
+    assert trigger.lines[1].split() == ["2.28", "+*"]
+    assert trigger.lines[11].split()[0] == "0.435"
+    assert trigger.lines[11].endswith("*")
+    assert trigger.lines[13].split() == ["-40", "42.5", "125"]
+    assert trigger.lines[14].strip() == "temperature, °C"
+    assert "figure 7" in trigger.source
 
 
-def test_laws_of_a_capacitor() -> None:
-    sheets = curve_sheets(find_card("X7R"))
-    assert [sheet.name for sheet in sheets] == ["lowest", "typical", "highest"]
-    assert sheets[0].smallest == pytest.approx(-0.15)
+def test_laws_of_a_capacitor_share_one_figure() -> None:
+    (sheet,) = curve_sheets(find_card("X7R"))
+    assert sheet.title == "temperature law"
+    assert sheet.lines[-1].split() == ["*", "lowest", "+", "typical", "o", "highest"]
+    assert sheet.lines[1].split()[0] == "15"
+
+
+def test_every_curve_of_every_card_has_its_figure() -> None:
+    for card in all_cards():
+        wanted = sum(len(column.curves) for column in card.columns)
+        wanted += card.technology is not None
+        assert len(curve_sheets(card)) == wanted
