@@ -82,8 +82,8 @@ class Receiver:
         for k, column in enumerate(self.columns):
             rows |= {f"c{k}_{name}": level for name, level in self._levels(column, rail).items()}
         many = range(len(self.columns))
-        rows["v_high"] = np.max([rows[f"c{k}_p_max"] for k in many], axis=0)
-        rows["v_low"] = np.min([rows[f"c{k}_n_min"] for k in many], axis=0)
+        rows["v_high"] = np.stack([rows[f"c{k}_p_max"] for k in many]).max(axis=0)
+        rows["v_low"] = np.stack([rows[f"c{k}_n_min"] for k in many]).min(axis=0)
         return rows
 
     def _levels(self, column: Column, rail: Floats) -> dict[str, Floats]:
