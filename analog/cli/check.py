@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,9 +11,19 @@ import click
 from analog.cli import exits, options
 
 if TYPE_CHECKING:
+    from analog.cli.baseline import Baseline
     from analog.cli.session import Job, Request
     from analog.engine import Engine
     from analog.results.records import Results
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What to do with the outcome besides showing it."""
+
+    junit: Path | None
+    baseline: Baseline | None
+    annotate: bool
 
 
 @click.command()
@@ -21,6 +32,8 @@ if TYPE_CHECKING:
 @options.fine
 @options.junit
 @options.baseline
+@options.may_shrink
+@options.annotate
 def command(
     designs: tuple[str, ...],
     benches: tuple[str, ...],
@@ -31,28 +44,31 @@ def command(
     fine: bool,
     junit: Path | None,
     baseline: Path | None,
+    may_shrink: float,
+    annotate: bool,
 ) -> int:
     """Judge designs at the worst their parts, supply and temperature may do."""
+    from analog.cli.baseline import read_baseline
     from analog.cli.problems import report_error
     from analog.cli.session import Request
     from analog.errors import EdgeproofError
 
     try:
-        accepted = _accepted(baseline, designs)
+        wanted = Wanted(junit, read_baseline(baseline, designs, may_shrink), annotate)
         _writable(junit)
     except EdgeproofError as error:
         return report_error(error, "command line", as_json)
-    return _run(designs, Request(benches, as_json, jobs, seed, store, fine), junit, accepted)
+    return _run(designs, Request(benches, as_json, jobs, seed, store, fine), wanted)
 
 
-def _run(
-    designs: tuple[str, ...], request: Request, junit: Path | None, accepted: Results | None
-) -> int:
+def _run(designs: tuple[str, ...], request: Request, wanted: Wanted) -> int:
     from analog.cli.session import checked, for_each_design
 
     several: list[Results] = []
 
     def act(job: Job, engine: Engine) -> int:
+        from analog.cli.baseline import held
+
         outcome = checked(job, engine, request)
         several.append(outcome.results)
         _show(outcome.results, request.as_json)
@@ -60,11 +76,13 @@ def _run(
             from analog.cli.verdicts import show_fine
 
             show_fine(outcome.fine)
+        if wanted.annotate:
+            _annotate(outcome.results, job)
         code = exits.of_verdict(outcome.results.verdict)
-        return exits.gravest([code, _held(accepted, outcome.results, job.path)])
+        return exits.gravest([code, held(wanted.baseline, outcome.results, job, request)])
 
     code = for_each_design(designs, request, act)
-    return exits.gravest([code, _write_junit(junit, several)])
+    return exits.gravest([code, _write_junit(wanted.junit, several)])
 
 
 def _show(results: Results, as_json: bool) -> None:
@@ -78,39 +96,12 @@ def _show(results: Results, as_json: bool) -> None:
         show_results(results)
 
 
-def _accepted(baseline: Path | None, designs: tuple[str, ...]) -> Results | None:
-    """Read the baseline; an InputError when it is none, or goes with several designs."""
-    from analog.cli.problems import bad_file
-    from analog.results import ResultsError, read_results
+def _annotate(results: Results, job: Job) -> None:
+    """Print workflow commands on standard error, which a runner reads as well."""
+    from analog.render.annotations import commands
 
-    if baseline is None:
-        return None
-    if len(designs) > 1:
-        raise bad_file(str(baseline), "a baseline belongs to one design", "Check one design")
-    try:
-        return read_results(baseline)
-    except ResultsError as error:
-        remedy = "Name a results.json that Edgeproof wrote"
-        raise bad_file(str(baseline), error.reason, remedy) from None
-
-
-def _held(accepted: Results | None, results: Results, path: str) -> int:
-    """Compare with the baseline: a graver verdict or a smaller margin is a breach."""
-    from analog.cli.display import note
-    from analog.results.compare import breaches
-
-    if accepted is None:
-        return exits.PASSED
-    if accepted.design.name != results.design.name:
-        from analog.cli.problems import bad_file
-
-        rule = f"the baseline is of another design, {accepted.design.name}"
-        raise bad_file(path, rule, "Name the baseline of this design")
-    found = breaches(accepted, results)
-    for change in found:
-        what = f"{change.bench}.{change.measure} {change.field}"
-        note(f"{path}:1:1: worse than the baseline: {what} from {change.before} to {change.after}")
-    return exits.FAILED if found else exits.PASSED
+    for command in commands(results, job.design, job.path):
+        click.echo(command, err=True)
 
 
 def _writable(junit: Path | None) -> None:

@@ -42,10 +42,10 @@ def show_table(title: str, columns: Sequence[Column], rows: Sequence[Sequence[st
     if is_terminal(sys.stdout):
         _rich_table(title, columns, rows)
     else:
-        click.echo(title)
+        say(title)
         for line in plain_table(columns, rows):
-            click.echo(line)
-        click.echo()
+            say(line)
+        say()
 
 
 def plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -57,12 +57,21 @@ def plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> lis
 
 def say(text: str = "") -> None:
     """Print a line on standard output."""
-    click.echo(text)
+    click.echo(_harmless(text))
 
 
 def note(text: str) -> None:
     """Print a remark on standard error, so that standard output stays clean."""
-    click.echo(text, err=True)
+    click.echo(_harmless(text), err=True)
+
+
+def _harmless(text: str) -> str:
+    """Return text in which a hosted CI that reads the log finds no command of a user's."""
+    if "::" not in text and "##[" not in text:
+        return text
+    from analog.render.annotations import disarmed
+
+    return disarmed(text)
 
 
 Report = Callable[[str, int, int], None]

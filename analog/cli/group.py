@@ -16,13 +16,16 @@ from analog.cli import exits
 from analog.errors import EdgeproofError
 
 _COMMANDS = {
+    "accept": "analog.cli.accept",
     "check": "analog.cli.check",
+    "compare": "analog.cli.compare",
     "demo": "analog.cli.demo",
     "doctor": "analog.cli.doctor",
     "netlist": "analog.cli.netlist",
     "new": "analog.cli.new",
     "parts": "analog.cli.parts",
     "report": "analog.cli.report",
+    "sweep": "analog.cli.sweep",
 }
 
 

@@ -50,6 +50,33 @@ baseline = click.option(
 )
 
 
+def _share(_: click.Context, __: click.Parameter, value: str) -> float:
+    """Turn a share as people write it, "5%" or "0.05", into a fraction from 0 to below 1."""
+    text = value.strip()
+    try:
+        share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
+    except ValueError:
+        share = -1.0
+    if not 0 <= share < 1:  # also refuses what is no number
+        raise click.BadParameter(f"{text!r} is no share from 0 to below 100%")
+    return share
+
+
+may_shrink = click.option(
+    "--may-shrink",
+    metavar="SHARE",
+    callback=_share,
+    default="5%",
+    show_default=True,
+    help="How much of a margin may be lost against the baseline.",
+)
+annotate = click.option(
+    "--annotate",
+    is_flag=True,
+    help="Print failed limits as workflow commands, which a hosted CI shows beside their lines.",
+)
+
+
 def simulating(command: F) -> F:
     """Add the options of every command that simulates designs."""
     for option in (store, seed, jobs, bench, as_json):

@@ -20,7 +20,7 @@ def report_problems(problems: Iterable[Problem], as_json: bool) -> None:
         errors = [problem.as_dict() for problem in found]
         click.echo(json.dumps({"schema": ERRORS_SCHEMA, "errors": errors}, ensure_ascii=False))
     for problem in () if as_json else found:
-        click.echo(str(problem), err=True)
+        _say(problem)
 
 
 def report_error(error: EdgeproofError, file: str, as_json: bool) -> int:
@@ -30,8 +30,14 @@ def report_error(error: EdgeproofError, file: str, as_json: bool) -> int:
     elif error.exit_code == exits.BAD_INPUT:
         report_problems((problem_of(error, file),), as_json)
     else:
-        click.echo(str(problem_of(error, file)), err=True)
+        _say(problem_of(error, file))
     return error.exit_code
+
+
+def _say(problem: Problem) -> None:
+    from analog.cli.display import note
+
+    note(str(problem))
 
 
 def problem_of(error: EdgeproofError, file: str) -> Problem:

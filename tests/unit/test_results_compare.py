@@ -84,7 +84,52 @@ def test_two_limits_of_one_measure_are_told_apart() -> None:
 def test_breaches_are_the_worse_changes_only() -> None:
     before = results(EDGE, JUDGED)
     now = results(replace(EDGE, margin=0.9e-3), replace(JUDGED, margin=0.1))
-    assert [change.measure for change in breaches(before, now)] == ["hold_time"]
+    (breach,) = breaches(before, now)
+    assert breach.change.measure == "hold_time"
+    assert breach.lost == pytest.approx(1 - 0.1 / 0.17499965)
+    assert breach.causes == ()
+
+
+@pytest.mark.parametrize(("margin", "broken"), [(0.761e-3, False), (0.759e-3, True), (-1e-3, True)])
+def test_a_margin_may_lose_the_stated_share(margin: float, broken: bool) -> None:
+    assert bool(breaches(results(EDGE), results(replace(EDGE, margin=margin)))) is broken
+
+
+def test_a_margin_that_failed_already_may_fail_by_no_more_than_that() -> None:
+    failing = replace(EDGE, margin=-0.8e-3, verdict="fail")
+    for margin, broken in ((-0.83e-3, False), (-0.9e-3, True), (-0.5e-3, False)):
+        now = results(replace(failing, margin=margin))
+        assert bool(breaches(results(failing), now)) is broken
+
+
+def test_a_graver_verdict_breaks_whatever_the_share() -> None:
+    now = results(replace(EDGE, verdict="undecided"))
+    (breach,) = breaches(results(EDGE), now, may_shrink=0.99)
+    assert (breach.change.field, breach.lost) == ("verdict", None)
+
+
+def test_every_cause_is_named() -> None:
+    assert EDGE.limit is not None
+    before = results(EDGE)
+    tighter = replace(EDGE, margin=0.3e-3, limit=replace(EDGE.limit, max=1.5e-3))
+    now = replace(
+        results(tighter),
+        design=replace(before.design, sha256="1" * 64),
+        engine=replace(before.engine, version="44"),
+        inputs={"cards/40106.toml": "b" * 64},
+        package_version="0.2.0",
+        seed=7,
+    )
+    (breach,) = breaches(before, now)
+    assert [cause.kind for cause in breach.causes] == [
+        "design", "limit", "tool", "tool", "tool", "choice",
+    ]  # fmt: skip
+
+
+def test_the_same_limit_in_other_last_digits_is_the_same_limit() -> None:
+    assert EDGE.limit is not None
+    close = replace(EDGE, limit=replace(EDGE.limit, max=2.0e-3 * (1 + 1e-12)))
+    assert compare(results(EDGE), results(close)) == ()
 
 
 def test_unchanged_is_the_same_said_of_the_same_inputs() -> None:
