@@ -161,7 +161,8 @@ def test_compare_shows_what_changed_and_why(tmp_path: Path) -> None:
     assert "worse" in table[0]
     assert "for the worse" in result.stdout
     back = run("compare", "b.json", "a.json")
-    assert "better" in next(line for line in back.stdout.splitlines() if "hold_time" in line)
+    margins = [line for line in back.stdout.splitlines() if " margin " in line]
+    assert "better" in next(line for line in margins if "reset.hold_time" in line)
     same = run("compare", "a.json", "a.json")
     assert same.exit_code == 0
     assert "Nothing changed" in same.stdout
