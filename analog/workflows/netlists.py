@@ -1,8 +1,11 @@
-"""The netlist of a checked case, as it was simulated."""
+"""The netlist of a checked case or of a sampled board, as it was simulated."""
 
 from __future__ import annotations
 
+from analog.benches.base import Plan
+from analog.design import Design
 from analog.engine import netlist as netlist_text
+from analog.workflows.boards import boards
 from analog.workflows.checked import Case, Checked, CheckedScene
 
 
@@ -27,3 +30,21 @@ def netlist(checked: Checked, bench: str, at: str = "nominal", scene: str | None
 def case_netlist(scene: CheckedScene, case: Case, title: str) -> str:
     """Return the netlist of one case; runs as it is under ``ngspice -b``."""
     return netlist_text(scene.scene.experiment, case.row, title)
+
+
+def sample_netlist(
+    design: Design, plan: Plan, number: int, seed: int = 0, scene: str | None = None
+) -> str:
+    """Return the netlist of board `number` of a sweep of that seed; nothing is simulated for it.
+
+    A board is the same whichever benches are swept. `scene` is one of the plan's (default: the
+    first); KeyError when there is none of that name.
+    """
+    fleet = boards(design, (plan,))
+    found = [one for one in fleet.scenes if scene in (None, one.scene.identifier)]
+    if not found:
+        raise KeyError(scene)
+    names, rows = found[0].rows(fleet.independent(seed, number, 1))
+    row = dict(zip(names, rows[0].tolist(), strict=True))
+    title = f"{design.name} {plan.bench} {found[0].scene.identifier} sample:{number} seed {seed}"
+    return netlist_text(found[0].scene.experiment, row, title)
