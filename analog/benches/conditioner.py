@@ -13,12 +13,12 @@ import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis, spread_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
-from analog.benches.conditioner_measures import CHAIN_OUTPUTS, RAMP_OUTPUTS
+from analog.benches.conditioner_chain import chain_scene
+from analog.benches.conditioner_measures import RAMP_OUTPUTS
 from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.line_limits import ONE_EDGE, transition_limits
-from analog.benches.line_network import LineNetwork, line_network
+from analog.benches.line_network import line_network
 from analog.benches.line_receiver import receiver_of
-from analog.circuits.line_filter import line_filter
 from analog.circuits.record import (
     GROUND,
     Circuit,
@@ -37,10 +37,6 @@ from analog.verdicts import Limit
 
 RAMP_S = 20e-3
 """Time of the ramp from ground to the rail: slow against the delay, as the filter's edges are."""
-
-SMALL_SHARE = 1e-3
-"""An input capacitance that varies by less than this share of the filter's is held at its
-largest."""
 
 _REDUCERS = "analog.benches.conditioner_measures"
 
@@ -69,29 +65,6 @@ class RampRows:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class ChainRows:
-    """Rows of parameters of filter, stage and load on the mains."""
-
-    network: LineNetwork
-    stage: Stage
-
-    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
-        rows = self.network.rows(values, edges_only=True)
-        rail = rows["v_rail"]
-        lines = self.stage.thresholds
-        capacitance = self.stage.receiver.capacitance_axis()
-        return {
-            **rows,
-            "t_stop": rows["t_end"] + 0.01 / rows["f_mains"],
-            **self.stage.rows(values, rows["ambient_c"]),
-            "c_in": values.get(capacitance.key, np.full(np.shape(rail), capacitance.high)),
-            "p_max": lines.v_p.at(rail)[2],
-            "n_min": lines.v_n.at(rail)[0],
-            "h_min": lines.v_h.at(rail)[0],
-        }
-
-
 def plan(design: Design) -> Plan:
     """Return the conditioner bench of `design`, a bench without scenes for part "none".
 
@@ -105,7 +78,9 @@ def plan(design: Design) -> Plan:
         return Plan("conditioner", "Schmitt conditioner", (), (), {}, (note,))
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
-    scenes = [scene for stage in fitted for scene in (_ramp(stage, design), _chain(network, stage))]
+    scenes = [
+        scene for stage in fitted for scene in (_ramp(stage, design), chain_scene(network, stage))
+    ]
     return Plan(
         "conditioner",
         "Schmitt conditioner",
@@ -174,43 +149,6 @@ def _ramp_experiment(stage: Stage) -> Experiment:
     )
 
 
-def _chain(network: LineNetwork, stage: Stage) -> Scene:
-    capacitance = stage.receiver.capacitance_axis()
-    axes = [*network.axes(detailed=False), *stage.threshold_axes()]
-    filter_f = network.sense.capacitor.nominal
-    if capacitance.high - capacitance.low > SMALL_SHARE * filter_f:
-        axes.append(capacitance)
-    return Scene(
-        f"chain-{stage.column.maker.lower()}",
-        f"Filter, part and load on the mains ({stage.column.maker})",
-        _chain_experiment(network, stage),
-        Space(tuple(axes)),
-        ChainRows(network, stage),
-        CHAIN_OUTPUTS[:3],
-        _chain_plots(),
-    )
-
-
-def _chain_experiment(network: LineNetwork, stage: Stage) -> Experiment:
-    elements, models = line_filter(network.parts)
-    card = stage.receiver.card
-    x = network.parts.right_x + (8 if network.parts.clamp is not None else 6)
-    behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, x)
-    return Experiment(
-        Circuit("Conditioner on the mains", (*elements, *behind), models, (card.library,)),
-        Transient(
-            Param("t_stop"), Param("t_step"), Param("t_record"), reltol=1e-5, initial=network.start
-        ),
-        ("v(pin)", "v(out)"),
-        f"{_REDUCERS}:chain",
-        CHAIN_OUTPUTS,
-        (
-            ("t_out_rise", "tran when v(out)={v_half} td={t_start} rise=1"),
-            ("t_out_fall", "tran when v(out)={v_half} td={t_quarter} fall=1"),
-        ),
-    )
-
-
 def _rail_source(x: float) -> Element:
     return Element(
         "VRAIL",
@@ -252,18 +190,6 @@ def _ramp_plots() -> tuple[Plot, ...]:
     )
 
 
-def _chain_plots() -> tuple[Plot, ...]:
-    return (
-        Plot(
-            "Receiver pin and conditioned clock",
-            "duty_cycle",
-            (Curve("v(pin)", "receiver pin", "V"), Curve("v(out)", "clock", "V")),
-            (Level("V_P", "v_p", "V"), Level("V_N", "v_n", "V")),
-            (Mark("rises", "t_out_rise", "v(out)"), Mark("falls", "t_out_fall", "v(out)")),
-        ),
-    )
-
-
 def _measures(stage: Stage) -> tuple[Measure, ...]:
     rail_v = stage.rail.nominal
     edge_s = stage.column.figure("t_transition", vdd=rail_v).centre
@@ -294,7 +220,12 @@ def _measures(stage: Stage) -> tuple[Measure, ...]:
             "falling edges of the output, each answering a rising edge at the pin",
         ),
         Measure(
-            "duty_cycle", "1", "share of the cycle the clock is high", "both", 1.0, "mean over rail"
+            "duty_cycle",
+            "1",
+            "share of the cycle the clock is high",
+            "both",
+            1.0,
+            "from edge to edge at half the rail, over a whole cycle",
         ),
     )
 
@@ -338,4 +269,6 @@ def _notes() -> tuple[str, ...]:
     return (
         "V_P, V_N and V_H of each maker are taken jointly; no column is mixed with another.",
         "Delay and transition of the output follow its drive: slow where the current is least.",
+        "On the mains the part's thresholds are read off the pin's trace as data, and the clock "
+        "is drawn from them with the delay of a regenerative stage to so slow an input.",
     )

@@ -1,7 +1,7 @@
 """What the line-sense and the conditioner bench share: winding, filter, their guaranteed values.
 
 Rows of parameters are those of `analog.circuits.line_filter`; on top come ``ambient_c``, the
-start values ``raw_start`` and ``pin_start``, and the times ``t_step``, ``t_start`` (the crest
+start values ``raw_start`` and ``pin_start`` (V), and the times ``t_step``, ``t_start`` (the crest
 after which edges are measured), ``t_quarter`` (a quarter of a cycle later) to ``t_end`` (the
 cycle that is averaged), ``t_record``, ``t_stop``.
 """
@@ -18,7 +18,6 @@ import numpy as np
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.cards import find_card, transformer_for
 from analog.circuits.line_filter import FilterParts, SpiceArguments
-from analog.circuits.record import Param
 from analog.circuits.rectifier import Charging, reservoir_at_crest
 from analog.circuits.space import Axis, Floats, PartAxis, RangeAxis
 from analog.design import Design, LineSense, Mains, PartValue
@@ -102,17 +101,11 @@ class LineNetwork:
         return part_axis(self.sense.capacitor, self.design.supply.rail.high)
 
     @property
-    def start(self) -> tuple[tuple[str, Param], ...]:
-        """Return the node voltages that a transient of the network starts from."""
-        pin = (("pin", Param("pin_start")),)
-        return pin if self.parts.supply == "none" else (("raw", Param("raw_start")), *pin)
-
-    def settling_cycles(self, edges_only: bool = False) -> int:
+    def settling_cycles(self) -> int:
         """Return the whole cycles before the measured one: ten filter time constants.
 
-        At least one, for the reservoir; none when `edges_only` are wanted and the filter forgets
-        the estimated state at the crest before its falling edge. A leg without a bleed hangs on
-        the reservoir's exact voltage and waits for it.
+        None when the filter forgets its estimated state at the crest before the falling edge. A
+        leg without a bleed hangs on the reservoir's exact voltage and waits for it.
         """
         resistor, capacitor = self.sense.series_resistor, self.sense.capacitor
         longest = (
@@ -123,16 +116,13 @@ class LineNetwork:
             * self.mains.frequency
         )
         floating = self.parts.supply == "bridge" and not self.parts.bleed
-        if edges_only and longest <= QUICK_FILTER_CYCLES and not floating:
+        if longest <= QUICK_FILTER_CYCLES and not floating:
             return 0
         wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest)
         return min(max(wanted, FLOATING_LEG_CYCLES if floating else 1), MOST_CYCLES)
 
-    def rows(self, values: Mapping[str, Floats], edges_only: bool = False) -> dict[str, Floats]:
-        """Return the network's parameters and times for {axis key: values, shape (n,)}.
-
-        With `edges_only` nothing but edges is read, see `settling_cycles`.
-        """
+    def rows(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the network's parameters and times for {axis key: values, shape (n,)}."""
         sense, mains_hz = self.sense, values[MAINS_HZ]
         rows = {
             "ambient_c": values[AMBIENT],
@@ -146,7 +136,7 @@ class LineNetwork:
             rows["r_bleed"] = values[sense.bleed_resistor.key]
         if self.parts.supply != "none":
             rows |= self._supply(values, rows)
-        return rows | {"pin_start": self._pin_start(rows)} | self._times(mains_hz, edges_only)
+        return rows | {"pin_start": self._pin_start(rows)} | self._times(mains_hz)
 
     def _source(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return open-circuit peak and resistance of the winding.
@@ -179,6 +169,8 @@ class LineNetwork:
             pulses=1 if self.parts.supply == "half-wave" else 2,
             saturation_a=spice["IS"],
             emission=spice.get("N", 1.0),
+            ambient_c=values[AMBIENT],
+            r_bleed=rows.get("r_bleed", np.full(np.shape(load), np.inf)),
         )
         start = reservoir_at_crest(charging)
         return {"i_load": load, "c_reservoir": reservoir, "raw_start": start}
@@ -192,15 +184,15 @@ class LineNetwork:
         turn = 2 * math.pi * rows["f_mains"] * rows["r_series"] * rows["c_filter"]
         return np.minimum(top / (1 + turn**2), rows["v_rail"] + DIODE_V)
 
-    def _times(self, mains_hz: Floats, edges_only: bool) -> dict[str, Floats]:
-        cycle, settled = 1 / mains_hz, self.settling_cycles(edges_only)
+    def _times(self, mains_hz: Floats) -> dict[str, Floats]:
+        cycle, settled = 1 / mains_hz, self.settling_cycles
         return {
             "t_step": cycle / STEPS_PER_CYCLE,
             "t_record": cycle * max(settled - 0.02, 0.0),
             "t_start": cycle * settled,
             "t_quarter": cycle * (settled + 0.25),
             "t_end": cycle * (settled + 1.25),
-            "t_stop": cycle * (settled + 1.5),
+            "t_stop": cycle * (settled + 1.27),
         }
 
 

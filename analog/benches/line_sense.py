@@ -76,7 +76,7 @@ def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
     settled = Scene(
         "line",
         "One settled mains cycle at the receiver's pin",
-        _experiment(network, circuit),
+        _experiment(circuit),
         Space(axes),
         derive,
         OUTPUTS[:11],
@@ -92,7 +92,7 @@ def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION))
 
 
-def _experiment(network: LineNetwork, circuit: Circuit) -> Experiment:
+def _experiment(circuit: Circuit) -> Experiment:
     return Experiment(
         circuit,
         Transient(
@@ -101,7 +101,7 @@ def _experiment(network: LineNetwork, circuit: Circuit) -> Experiment:
             Param("t_record"),
             reltol=1e-5,
             trtol=3.0,  # nothing here snaps: the tightest costs a quarter more
-            initial=network.start,
+            use_initial=True,
         ),
         ("v(sense)", "v(pin)", "i(vpin)"),
         "analog.benches.line_sense_measures:line_sense",

@@ -71,7 +71,7 @@ def surge_scene(
     return Scene(
         "surge",
         "A surge on the mains, at either crest",
-        _experiment(network, circuit),
+        _experiment(circuit),
         Space(axes),
         SurgeDerive(settled, network),
         (MEASURE,),
@@ -98,10 +98,10 @@ def largest_across(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     return {MEASURE: peak(across), "t_worst": float(run.time[abs(across).argmax()])}
 
 
-def _experiment(network: LineNetwork, circuit: Circuit) -> Experiment:
+def _experiment(circuit: Circuit) -> Experiment:
     return Experiment(
         _surged(circuit),
-        Transient(Param("t_stop"), Param("t_step"), reltol=1e-5, trtol=3.0, initial=network.start),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-5, trtol=3.0, use_initial=True),
         ("v(sense)", "v(pin)"),
         f"{__name__}:largest_across",
         OUTPUTS,

@@ -112,16 +112,17 @@ def compare(
 
     Raises RunError when the usual way meets the accuracy at no setting tried.
     """
-    scene = subject.find(design)
+    scene, whole = subject.find(design), subject.find_whole(design)
     rows = random_rows(scene, _TUNING + fresh, seed)
     tell(f"{subject.bench}: exact runs of {len(rows)} samples")
-    samples = exact_samples(subject, scene, engine, rows)
+    samples = exact_samples(subject, whole, engine, rows)
     tuning, checked = samples[:_TUNING], samples[_TUNING:]
     tell(f"{subject.bench}: the coarsest usual settings")
-    usual, error = usual_settings(subject, scene, tuning, checked, cores)
+    usual, error = usual_settings(subject, whole, tuning, checked, cores)
     own_error = engine_error(subject, scene, engine, checked)
     tell(f"{subject.bench}: both ways in turns, against step {usual.step_s:g} s")
-    rounds = take_turns(subject, scene, engine, usual, checked, cores)
+    texts, _ = usual_texts(subject, whole, usual, checked)
+    rounds = take_turns(texts, scene, engine, checked, cores)
     return _summary(subject, scene, usual, (error, own_error), rounds, len(checked), cores)
 
 
@@ -151,15 +152,16 @@ def usual_settings(
 
 
 def take_turns(
-    subject: Subject,
+    texts: Sequence[str],
     scene: Scene,
     engine: Engine,
-    usual: Usual,
     samples: Sequence[Sample],
     cores: int,
 ) -> list[Round]:
-    """Run both ways, and our own settings one process per sample, in turns of a few seconds."""
-    texts, _ = usual_texts(subject, scene, usual, samples)
+    """Run the usual way's netlists, the engine, and our own settings one process per sample.
+
+    In turns of a few seconds.
+    """
     recipe = [netlist(scene.experiment, sample.row, "sample") for sample in samples]
     rows = [sample.row for sample in samples]
     numbers = [

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from analog.benches.conditioner_measures import chain as conditioner_chain
+from analog.benches.conditioner_measures import simulated_chain
 from analog.engine import Run
 from analog.measures import edge_time
 
@@ -15,7 +15,7 @@ CHAIN_OUTPUTS = ("t_out_rise", "t_out_fall", "pin_rise", "pin_fall")
 
 def chain(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Return the clock's edges and the pin's own 10-90 % times (s), which set what is allowed."""
-    values = conditioner_chain(run, row)
+    values = simulated_chain(run, row)
     time, pin = run.time, run.trace("v(pin)")
     low, high = 0.1 * row["v_rail"], 0.9 * row["v_rail"]
     return {

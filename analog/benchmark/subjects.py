@@ -11,6 +11,10 @@ from dataclasses import dataclass, replace
 
 from analog.benches import BENCHES
 from analog.benches.base import Scene
+from analog.benches.conditioner_chain import simulated_chain
+from analog.benches.conditioner_stage import stages
+from analog.benches.line_network import line_network
+from analog.benches.line_receiver import receiver_of
 from analog.benchmark.reducers import CHAIN_OUTPUTS
 from analog.circuits.record import Experiment, Sine, Transient
 from analog.design import Design
@@ -41,6 +45,8 @@ class Quantity:
 class Subject:
     """A bench's principal transient.
 
+    `whole` gives the experiment with every part simulated, where ours reads one by its data: it
+    is what the usual way and the exact run simulate.
     `derived` makes quantities of what ``.meas`` printed. `settles` tells that the usual way,
     starting from nothing at t = 0, must first run whole mains cycles until the circuit repeats
     itself. `reference` replaces reducer and outputs for the exact run where more is needed.
@@ -55,6 +61,12 @@ class Subject:
     settles: bool = False
     reference: tuple[str, tuple[str, ...]] | None = None
     exact_step_s: float | None = 1e-6
+    whole: Callable[[Design], Experiment] | None = None
+
+    def find_whole(self, design: Design) -> Scene:
+        """Return the scene with every part simulated, for the same rows."""
+        scene = self.find(design)
+        return scene if self.whole is None else replace(scene, experiment=self.whole(design))
 
     def find(self, design: Design) -> Scene:
         """Return the scene of a design; ValueError when its bench has none of that name."""
@@ -67,6 +79,14 @@ class Subject:
     def quantities_of(self, read: Row, row: Row) -> dict[str, float]:
         """Return the quantities from what was read off one run."""
         return dict(read) if self.derived is None else self.derived(read, row)
+
+
+def _whole_chain(design: Design) -> Experiment:
+    """Return the chain of the first maker's column with the model of its part."""
+    if design.conditioner is None or design.clocked is None:
+        raise ValueError("the design has no conditioner")
+    fitted = stages(design, receiver_of(design), design.conditioner, design.clocked)
+    return simulated_chain(line_network(design), fitted[0])
 
 
 def usual_experiment(subject: Subject, scene: Scene, step_s: float, reltol: float) -> Experiment:
@@ -154,6 +174,7 @@ SUBJECTS = (
         ),
         settles=True,
         reference=("analog.benchmark.reducers:chain", CHAIN_OUTPUTS),
+        whole=_whole_chain,
     ),
     Subject(
         "reset",

@@ -12,8 +12,9 @@ the leg floats between the bridge's conduction peaks).
 The winding is a Thevenin source: open-circuit voltage and one resistance. Every value is a
 parameter of the row, in SI units: ``v_peak`` (V, open circuit), ``f_mains``, ``r_source``,
 ``r_series``, ``c_filter``, ``r_bleed``, ``v_rail``, and with a supply ``c_reservoir``,
-``i_load``. Nodes: ``sense`` the winding's end or the leg, ``pin`` the receiver's terminal,
-``vdd`` the rail, ``raw`` the reservoir. The sine starts at its positive crest.
+``i_load``; the capacitors start at ``pin_start`` and ``raw_start`` (V). Nodes: ``sense`` the
+winding's end or the leg, ``pin`` the receiver's terminal, ``vdd`` the rail, ``raw`` the
+reservoir. The sine starts at its positive crest.
 """
 
 from __future__ import annotations
@@ -78,6 +79,12 @@ def receiver_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
     current into the terminal. The protection is always there, clamp diodes outside or not.
     Uses the model `PROTECTION`.
     """
+    leak = Element("ILEAK", "I", (GROUND, "gate"), Dc(Param("i_leak")))
+    return (*schmitt_pin(family, label, x), leak)
+
+
+def schmitt_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
+    """Return the same without leakage: the input side of models/schmitt.lib, node for node."""
     return (
         Element("VPIN", "V", ("pin", "inside"), Dc(0.0)),
         Element(
@@ -106,9 +113,9 @@ def receiver_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
             "C",
             ("gate", GROUND),
             Param("c_in"),
+            initial=Param("pin_start"),
             symbol=Symbol("capacitor", ((x + 6, 5), (x + 6, 2)), label),
         ),
-        Element("ILEAK", "I", (GROUND, "gate"), Dc(Param("i_leak"))),
     )
 
 
@@ -169,6 +176,7 @@ def _filter(parts: FilterParts) -> list[Element]:
             "C",
             ("pin", GROUND),
             Param("c_filter"),
+            initial=Param("pin_start"),
             key="line_sense.capacitor",
             symbol=Symbol("capacitor", ((x + 4, 5), (x + 4, 2))),
         ),
@@ -246,6 +254,7 @@ def _supply_load(parts: FilterParts) -> list[Element]:
             "C",
             ("raw", GROUND),
             Param("c_reservoir"),
+            initial=Param("raw_start"),
             key="supply.reservoir",
             symbol=Symbol(shape, ((x, 10), (x, 7))),
         ),

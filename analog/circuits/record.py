@@ -140,20 +140,30 @@ class Model:
 
 @dataclass(frozen=True, slots=True)
 class Circuit:
-    """A complete circuit; `libraries` names the files of `models/` its X elements come from."""
+    """A complete circuit; `libraries` names the files of `models/` its X elements come from.
+
+    `drawn` are parts whose effect is read off the traces by their data: the schematic shows them,
+    no simulator sees them.
+    """
 
     title: str
     elements: tuple[Element, ...]
     models: tuple[Model, ...] = ()
     libraries: tuple[str, ...] = ()
+    drawn: tuple[Element, ...] = ()
 
     def __post_init__(self) -> None:
         seen: set[str] = set()
-        for element in self.elements:
+        for element in self.pictured:
             folded = element.reference.lower()
             if folded in seen:
                 raise ValueError(f"two elements are called {element.reference}")
             seen.add(folded)
+
+    @property
+    def pictured(self) -> tuple[Element, ...]:
+        """Return all elements of the schematic: those simulated and those only drawn."""
+        return (*self.elements, *self.drawn)
 
     def element(self, reference: str) -> Element:
         """Return the element called `reference`; KeyError when there is none."""
@@ -263,3 +273,7 @@ class Experiment:
     readings: tuple[tuple[str, str], ...] = field(default=())
     """(output name, the text of an ngspice ``.meas`` line without its dot-word and name) for
     those outputs an exported netlist can measure by itself."""
+    shown: str = ""
+    """``analog.some.module:function`` that makes the run to be plotted of the run simulated,
+    ``shown(run: Run, row) -> Run``, adding traces that come from data; empty to plot it as it
+    is."""

@@ -1,13 +1,9 @@
-"""Where a reservoir stands in the steady state: a start value that spares settling cycles.
-
-Only a start value: the simulation goes on from it with the real diodes until it has settled.
-"""
+"""Where a reservoir stands in the steady state: the start value that spares settling cycles."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +12,17 @@ Floats = NDArray[np.float64]
 
 _STEPS = 120
 _ITERATIONS = 5
-_THERMAL_V = 0.0257
+_NEWTON_STEPS = 4
+
+# More than the highest charging current over the load's in common rectifiers.
+_PEAK_OVER_MEAN = 12.0
+
+# Boltzmann constant over elementary charge (V/K, exact SI values).
+_THERMAL_V_PER_K = 1.380649e-23 / 1.602176634e-19
+_ZERO_C_IN_K = 273.15
+
+# SPICE's law of a diode's saturation current: energy gap (eV), exponent, reference (25 °C).
+_GAP_V, _EXPONENT, _REFERENCE_K = 1.11, 3.0, 298.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +31,8 @@ class Charging:
 
     `v_peak` (V) is the open-circuit peak, `r_source` in Ω, `c_reservoir` in F, `i_load` (A) is
     drawn constantly, `f_mains` in Hz. `diodes` in series carry each of the `pulses` (1 or 2)
-    charging pulses per cycle; `saturation_a` and `emission` are their I_S and N.
+    charging pulses per cycle; `saturation_a` and `emission` are their I_S and N, at 25 °C,
+    `ambient_c` is the diodes' temperature, and `r_bleed` (Ω) loads the winding besides.
     """
 
     v_peak: Floats
@@ -37,58 +44,74 @@ class Charging:
     pulses: int
     saturation_a: float
     emission: float
+    ambient_c: Floats = field(default_factory=lambda: np.full(1, 25.0))
+    r_bleed: Floats = field(default_factory=lambda: np.full(1, np.inf))
 
-    def drop(self, current: Floats) -> Floats:
-        """Return the diodes' forward voltage N·V_T·ln(1 + I/I_S), V."""
-        slope = self.diodes * self.emission * _THERMAL_V
-        return np.asarray(slope * np.log1p(current / self.saturation_a))
+    @property
+    def slope_v(self) -> Floats:
+        """Return N·V_T of all diodes in series, V."""
+        kelvin = self.ambient_c + _ZERO_C_IN_K
+        return np.asarray(self.diodes * self.emission * _THERMAL_V_PER_K * kelvin)
 
-    def pulse(self, start: Floats, drop: Floats) -> tuple[Floats, Floats]:
-        """Return the change of the reservoir (V) from crest to crest, from `start` on, and the
-        share of the time in which the diodes conduct."""
+    @property
+    def saturation(self) -> Floats:
+        """Return I_S at the ambient temperature, A."""
+        ratio = (self.ambient_c + _ZERO_C_IN_K) / _REFERENCE_K
+        gap = _GAP_V * self.diodes / self.slope_v
+        power = ratio ** (_EXPONENT / self.emission)
+        return np.asarray(self.saturation_a * power * np.exp((ratio - 1) * gap))
+
+    def change(self, start: Floats) -> Floats:
+        """Return the change of the reservoir (V) from crest to crest, from `start` on."""
         angles = 2 * math.pi * np.arange(1, _STEPS + 1) / _STEPS / self.pulses
         waves = np.abs(np.cos(angles)) if self.pulses == 2 else np.cos(angles)
         step = 1 / (self.f_mains * self.pulses * _STEPS)
-        voltage, conducting = start, np.zeros_like(start)
+        # A bleed across the winding is there in every half-cycle, in a bridge in every other.
+        bleed = self.r_bleed * (2 if self.diodes == 2 else 1)
+        share = 1 / (1 + self.r_source / bleed)
+        # Backward Euler, so that a small source resistance cannot make it swing.
+        total_ohm = self.r_source * share + step / self.c_reservoir
+        slope_v, saturation_a = self.slope_v, self.saturation
+        voltage = start
         for wave in waves:
-            drive = self.v_peak * wave - drop
-            # Backward Euler, so that a small source resistance cannot make it swing.
-            charged = (
-                voltage + step * (drive / self.r_source - self.i_load) / self.c_reservoir
-            ) / (1 + step / (self.r_source * self.c_reservoir))
-            on = charged < drive
-            voltage = np.where(on, charged, voltage - step * self.i_load / self.c_reservoir)
-            conducting = conducting + on
-        return voltage - start, conducting / _STEPS
+            idle = voltage - step * self.i_load / self.c_reservoir
+            drive = self.v_peak * share * wave - idle
+            current = _diode_current(drive, total_ohm, slope_v, saturation_a)
+            voltage = idle + step * current / self.c_reservoir
+        return voltage - start
 
 
 def reservoir_at_crest(charging: Charging) -> Floats:
     """Return the reservoir voltage (V), shape (n,), at the crest of the settled rectifier.
 
-    The charge balance of one pulse is solved by secant steps, with a constant diode drop: first
-    that at four times the load current, then that at the mean current of the conduction time.
+    The charge balance of one pulse, with the diodes' own law, is solved by secant steps. The
+    change falls with the start and is convex, so that steps from below never pass the solution.
     """
-    share = np.full_like(charging.v_peak, 0.25)
-    settled = charging.v_peak
-    for _ in range(2):
-        drop = charging.drop(charging.i_load / share)
-        settled = _root(_balance(charging, drop), charging.v_peak - drop)
-        share = np.maximum(charging.pulse(settled, drop)[1], 1 / _STEPS)
-    return settled
-
-
-def _balance(charging: Charging, drop: Floats) -> Callable[[Floats], Floats]:
-    return lambda start: charging.pulse(start, drop)[0]
-
-
-def _root(change: Callable[[Floats], Floats], top: Floats) -> Floats:
-    """Return where `change` vanishes between 0 and `top`, by secant steps."""
-    top = np.maximum(top, 0.0)
-    older, old = top, change(top)
-    newer = np.maximum(top + old, 0.0)
+    most_a = _PEAK_OVER_MEAN * charging.i_load
+    drop_v = charging.slope_v * np.log1p(most_a / charging.saturation)
+    older = np.maximum(charging.v_peak - drop_v - most_a * charging.r_source, 0.0)
+    old = charging.change(older)
+    newer = np.maximum(older + old, 0.0)
     for _ in range(_ITERATIONS):
-        new = change(newer)
-        moved = np.where(new == old, 0.0, new * (newer - older))
-        better = newer - moved / np.where(new == old, 1.0, new - old)
-        older, old, newer = newer, new, np.clip(better, 0.0, top)
+        new = charging.change(newer)
+        fall = old - new
+        moved = np.where(fall > 0, new * (newer - older) / np.where(fall > 0, fall, 1.0), 0.0)
+        older, old, newer = newer, new, np.clip(newer + moved, 0.0, charging.v_peak)
     return newer
+
+
+def _diode_current(drive: Floats, ohm: Floats, slope_v: Floats, saturation_a: Floats) -> Floats:
+    """Return the current (A) at `drive` (V) over a diode and a resistance; 0 without drive.
+
+    ohm·i + slope·ln(1 + i/I_S) = drive in the logarithm's unknown: convex, so that Newton's
+    steps from above, where one of both terms takes all, come down without overshoot.
+    """
+    if not (drive > 0).any():
+        return np.zeros(np.shape(drive))
+    driven = np.maximum(drive, 0.0)
+    unknown = np.minimum(driven / slope_v, np.log1p(driven / ohm / saturation_a))
+    for _ in range(_NEWTON_STEPS):
+        grown = ohm * saturation_a * np.exp(unknown)
+        excess = grown - ohm * saturation_a + slope_v * unknown - driven
+        unknown = unknown - excess / (grown + slope_v)
+    return np.asarray(saturation_a * np.expm1(unknown))

@@ -14,6 +14,7 @@ from typing import cast
 from analog.engine.outcome import Run
 
 Reducer = Callable[[Run, Mapping[str, float]], Mapping[str, float]]
+Shown = Callable[[Run, Mapping[str, float]], Run]
 
 
 class ReducerError(Exception):
@@ -42,11 +43,34 @@ def _told(problem: Exception) -> str:
 
 def find_reducer(name: str) -> Reducer:
     """Return the function named ``package.module:function``; ReducerError when there is none."""
+    return cast(Reducer, _find(name))
+
+
+def find_shown(name: str) -> Shown:
+    """Return the function that makes the run to be plotted; that of no name changes nothing."""
+    if not name:
+        return same_run
+    found = cast(Shown, _find(name))
+
+    def shown(run: Run, row: Mapping[str, float]) -> Run:
+        with _Blame():
+            return found(run, row)
+
+    return shown
+
+
+def same_run(run: Run, _row: Mapping[str, float]) -> Run:
+    """Return the run as it was simulated."""
+    return run
+
+
+def _find(name: str) -> object:
     module, colon, function = name.partition(":")
     if not colon:
         raise ReducerError(f"reducer {name!r} is not named as module:function")
     with _Blame():
-        return cast(Reducer, getattr(importlib.import_module(module), function))
+        found: object = getattr(importlib.import_module(module), function)
+    return found
 
 
 def reduce_run(

@@ -28,7 +28,15 @@ from analog.engine.build import Blanks, Deck, prepare
 from analog.engine.known_circuit import KNOWN_CIRCUIT, KNOWN_ROW, charging
 from analog.engine.outcome import Failure, Run
 from analog.engine.protocol import Answer, Hello, Refusal, Setup, Task
-from analog.engine.reducers import Reducer, ReducerError, find_reducer, reduce_run
+from analog.engine.reducers import (
+    Reducer,
+    ReducerError,
+    Shown,
+    find_reducer,
+    find_shown,
+    reduce_run,
+    same_run,
+)
 from analog.engine.rules import row_problem
 from analog.engine.session import DeadSessionError, NoDataError, Session, c_line
 from analog.errors import EdgeproofError
@@ -40,6 +48,7 @@ class _Ready:
 
     deck: Deck
     reducer: Reducer
+    shown: Shown = same_run
     body: list[Any] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -126,7 +135,9 @@ def _logger(path: Path | None) -> Callable[[str], None]:
 
 def _make_ready(experiment: Experiment) -> _Ready | Refusal:
     try:
-        return _Ready(prepare(experiment), find_reducer(experiment.reducer))
+        return _Ready(
+            prepare(experiment), find_reducer(experiment.reducer), find_shown(experiment.shown)
+        )
     except (ValueError, KeyError, TypeError, NameError, EdgeproofError) as problem:
         # PySpice's own complaints are NameErrors.
         return Refusal("bad circuit", str(problem))
@@ -146,7 +157,7 @@ def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer
         try:
             run = _simulate(session, ready, row)
             values[index] = reduce_run(ready.reducer, run, row, experiment.outputs)
-            kept = run if task.traces else None
+            kept = ready.shown(run, row) if task.traces else None
         except NoDataError as problem:
             failures[index] = problem.failure()
         except DeadSessionError as problem:

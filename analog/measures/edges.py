@@ -125,10 +125,10 @@ class Crossed:
         ):
             self._segments[wanted[place], side].append(segment)
 
-    def moments(self, level: float, rising: bool) -> list[float]:
-        """Return what `crossings` does for straight lines between samples."""
+    def moments(self, level: float, rising: bool, smooth: bool = False) -> list[float]:
+        """Return what `crossings` does."""
         segments = self._segments[level, rising]
-        return [_moment(self.time, self.trace, level, segment, False) for segment in segments]
+        return [_moment(self.time, self.trace, level, segment, smooth) for segment in segments]
 
     def first(self, level: float, rising: bool, after: float, smooth: bool = False) -> float:
         """Return what `first_crossing` does."""

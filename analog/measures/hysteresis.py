@@ -30,14 +30,16 @@ def schmitt_edges(time: Floats, trace: Floats, v_p: float, v_n: float) -> Schmit
     return schmitt_edges_of(Crossed(time, trace, (v_p, v_n)), v_p, v_n)
 
 
-def schmitt_edges_of(crossed: Crossed, v_p: float, v_n: float) -> SchmittEdges:
+def schmitt_edges_of(
+    crossed: Crossed, v_p: float, v_n: float, smooth: bool = False
+) -> SchmittEdges:
     """Return the same of a trace whose crossings of both levels are known."""
     if v_p < v_n:
         raise ValueError(f"rising threshold {v_p} lies below falling threshold {v_n}")
     edges: tuple[list[float], list[float]] = ([], [])
     start = crossed.trace[0]
     state = 1 if start >= v_p else 0 if start < v_n else None
-    for moment, side in _threshold_events(crossed, v_p, v_n):
+    for moment, side in _threshold_events(crossed, v_p, v_n, smooth):
         if state is not None and side != state:
             edges[side].append(moment)
         state = side
@@ -65,10 +67,12 @@ def largest_reversal(trace: Floats, low: float, high: float) -> float:
     return max(turns, default=0.0)
 
 
-def _threshold_events(crossed: Crossed, v_p: float, v_n: float) -> list[tuple[float, int]]:
+def _threshold_events(
+    crossed: Crossed, v_p: float, v_n: float, smooth: bool
+) -> list[tuple[float, int]]:
     """Return the times of reaching either threshold, in order, and the state each one sets."""
-    events = [(moment, 1) for moment in crossed.moments(v_p, True)]
-    events += [(moment, 0) for moment in crossed.moments(v_n, False)]
+    events = [(moment, 1) for moment in crossed.moments(v_p, True, smooth)]
+    events += [(moment, 0) for moment in crossed.moments(v_n, False, smooth)]
     events.sort(key=itemgetter(0))
     return events
 

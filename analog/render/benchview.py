@@ -93,7 +93,7 @@ def _schematics(checked: CheckedBench, words: Mapping[str, Remark]) -> Iterator[
     seen = set()
     for case in checked.scenes:
         experiment, row = case.scene.experiment, case.nominal.row
-        shown = [e for e in experiment.circuit.elements if e.symbol is not None]
+        shown = [e for e in experiment.circuit.pictured if e.symbol is not None]
         likeness = tuple((e.reference, e.nodes, e.symbol, _part_value(e, row)) for e in shown)
         if not shown or likeness in seen:
             continue

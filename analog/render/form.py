@@ -60,5 +60,5 @@ def _words(plan: Plan) -> Iterator[str]:
             yield from (curve.label for curve in plot.curves)
             yield from (level.label for level in plot.levels)
             yield from (mark.label for mark in plot.marks)
-        for element in scene.experiment.circuit.elements:
+        for element in scene.experiment.circuit.pictured:
             yield repr((element.reference, element.nodes, element.symbol))

@@ -58,7 +58,7 @@ def place_parts(
     joined = _joined_nodes(circuit)
     return tuple(
         _place(element, row, remarks, spread, joined)
-        for element in circuit.elements
+        for element in circuit.pictured
         if element.symbol is not None
     )
 

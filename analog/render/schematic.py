@@ -72,7 +72,7 @@ def arrange(
 
 def _spreads(circuit: Circuit) -> list[Point]:
     """Return how far to stretch the grid across and up, the best picture first: small, narrow."""
-    symbols = [element.symbol for element in circuit.elements if element.symbol is not None]
+    symbols = [element.symbol for element in circuit.pictured if element.symbol is not None]
     if not symbols:
         raise ValueError(f"{circuit.title}: no element has a symbol")
     extent = around(point for symbol in symbols for point in symbol.terminals)

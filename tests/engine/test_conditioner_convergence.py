@@ -1,5 +1,8 @@
 """The conditioner at its own settings against tight ones, on random part sets.
 
+The chain, whose part is read by its data, is held against the circuit with the part's whole
+model.
+
 Reference: steps of at most 1 µs and reltol 1e-6. Allowed: crossing times 1 µs or 0.1 % of the
 pin's 10-90 % edge, output edges 1 %, levels 0.1 %.
 """
@@ -13,6 +16,11 @@ import pytest
 from line_designs import random_row, reference, samples, values
 
 from analog.benches.conditioner import plan
+from analog.benches.conditioner_chain import chain_scene, simulated_chain
+from analog.benches.conditioner_stage import Stage, stages
+from analog.benches.line_network import line_network
+from analog.benches.line_receiver import receiver_of
+from analog.design import Design
 from analog.engine import Engine, Run, open_engine
 from analog.measures import edge_time
 
@@ -52,21 +60,30 @@ def test_the_whole_chain(
 ) -> None:
     number, worst = counts(2, 60), 0.0
     for design, rng in samples(number, seed=612):
-        chains = [scene for scene in plan(design).scenes if scene.identifier.startswith("chain")]
-        scene = chains[int(rng.integers(len(chains)))]
+        fitted = fitted_stages(design)
+        stage = fitted[int(rng.integers(len(fitted)))]
+        scene = chain_scene(line_network(design), stage)
         row = random_row(scene, rng)
         usual = values(engine, scene.experiment, row)
-        tight = reference(scene.experiment, row)
+        tight = reference(simulated_chain(line_network(design), stage), row)
         run = engine.traces(tight, tuple(row), np.array(list(row.values())))
         assert usual["edges_per_cycle"] == run.values["edges_per_cycle"]
         assert usual["hysteresis_margin"] == pytest.approx(
             run.values["hysteresis_margin"], abs=1e-3 * row["v_rail"]
         )
+        assert usual["duty_cycle"] == pytest.approx(run.values["duty_cycle"], abs=1e-3)
         for name in ("t_out_rise", "t_out_fall"):
             allowed = max(1e-6, 1e-3 * pin_edge(run, row, rising=name == "t_out_fall"))
             worst = max(worst, abs(usual[name] - run.values[name]) / allowed)
     figure(f"{number} part sets, error over allowed: times {worst:.2f}")
     assert worst <= 1
+
+
+def fitted_stages(design: Design) -> tuple[Stage, ...]:
+    """Return the stages that may be fitted to a random design."""
+    assert design.conditioner is not None
+    assert design.clocked is not None
+    return stages(design, receiver_of(design), design.conditioner, design.clocked)
 
 
 def pin_edge(run: Run, row: Mapping[str, float], rising: bool) -> float:

@@ -119,7 +119,7 @@ def test_what_never_happened_must_never_have_happened() -> None:
 
 @pytest.mark.parametrize("one", SUBJECTS, ids=lambda one: one.bench)
 def test_the_usual_way_is_the_same_circuit_at_default_settings(one: Subject) -> None:
-    scene = one.find(DESIGN)
+    scene = one.find_whole(DESIGN)
     usual, own = usual_experiment(one, scene, 1e-4, 1e-3), scene.experiment
     analysis = usual.analysis
     assert isinstance(analysis, Transient)

@@ -8,9 +8,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from analog.benches.conditioner_measures import chain, ramp
+from analog.benches.conditioner_measures import chain, ramp, with_clock
 from analog.benches.line_sense_measures import OUTPUTS, line_sense
+from analog.circuits.schmitt_stage import switching_delay_s
 from analog.engine import Run
+from analog.measures import edge_time, first_crossing
 
 RAIL_V, CYCLE_S = 10.0, 0.02
 
@@ -113,31 +115,71 @@ def test_a_turn_back_beyond_the_least_hysteresis_is_a_second_edge(
 CHAIN = {
     **ROW,
     "v_half": 5.0,
+    "v_p": 7.0,
+    "v_n": 3.0,
     "p_max": 7.1,
     "n_min": 2.5,
     "h_min": 1.2,
+    "t_state": 50e-9,
+    "t_pd": 200e-9,
+    "t_tr": 100e-9,
 }
+TIME = np.linspace(0, 1.5 * CYCLE_S, 6001)
 
 
-def clocked(pin: np.ndarray, time: np.ndarray) -> Run:
-    return Run(time, {"v(pin)": pin, "v(out)": np.where(pin > 5.0, 0.0, RAIL_V)})
+def pin_only(pin: np.ndarray) -> Run:
+    return Run(TIME, {"v(pin)": pin})
 
 
 def test_chain_of_a_clean_cosine() -> None:
-    time = np.linspace(0, 1.5 * CYCLE_S, 6001)
-    out = chain(clocked(smooth(time), time), CHAIN)
+    """5 V + 5 V·cos: down through 3 V at acos(-0.4), up through 7 V at acos(0.4) before the end."""
+    omega = 2 * math.pi / CYCLE_S
+    out = chain(pin_only(smooth(TIME)), CHAIN)
     assert out["hysteresis_margin"] == pytest.approx(1.2)
     assert out["edges_per_cycle"] == 1
-    assert out["duty_cycle"] == pytest.approx(0.5, abs=1e-3)
+    assert out["t_pin_fall"] == pytest.approx(math.acos(-0.4) / omega, rel=1e-6)
+    assert out["t_pin_rise"] == pytest.approx(CYCLE_S - math.acos(0.4) / omega, rel=1e-6)
+    slew = omega * 5.0 * math.sqrt(1 - 0.16)
+    delay = switching_delay_s(slew, 4.0, 50e-9, 200e-9)
+    assert out["t_out_rise"] - out["t_pin_fall"] == pytest.approx(delay, rel=1e-4)
+    assert out["t_out_fall"] - out["t_pin_rise"] == pytest.approx(delay, rel=1e-4)
+    assert out["duty_cycle"] == pytest.approx(0.5, abs=1e-9)
+
+
+def test_duty_cycle_follows_the_thresholds() -> None:
+    """Up through 8 V later than through 7 V: the clock stays high longer."""
+    share = 1 - (math.acos(-0.4) + math.acos(0.6)) / (2 * math.pi)
+    out = chain(pin_only(smooth(TIME)), CHAIN | {"v_p": 8.0})
+    assert out["duty_cycle"] == pytest.approx(share, abs=3e-5)  # and its delays differ
+
+
+@pytest.mark.parametrize(("level", "share"), [(1.0, 1.0), (9.0, 0.0)])
+def test_a_pin_that_never_passes_leaves_the_clock_where_it_is(level: float, share: float) -> None:
+    out = chain(pin_only(0 * TIME + level), CHAIN)
+    assert out["edges_per_cycle"] == 0
+    assert out["duty_cycle"] == share
+    for name in ("t_out_rise", "t_out_fall", "t_pin_rise", "t_pin_fall"):
+        assert math.isnan(out[name])
+
+
+def test_the_clock_drawn_passes_half_the_rail_when_it_is_said_to() -> None:
+    run = pin_only(smooth(TIME))
+    out, drawn = chain(run, CHAIN), with_clock(run, CHAIN)
+    clock = drawn.trace("v(out)")
+    assert clock.size == drawn.time.size == drawn.trace("v(pin)").size
+    assert (np.diff(drawn.time) > 0).all()
+    for name, rising in (("t_out_rise", True), ("t_out_fall", False)):
+        assert first_crossing(drawn.time, clock, 5.0, rising) == pytest.approx(out[name], abs=1e-12)
+        assert edge_time(drawn.time, clock, 1.0, 9.0, rising) == pytest.approx(100e-9, rel=1e-3)
+    assert clock.min() == 0
+    assert clock.max() == RAIL_V
 
 
 def test_a_turn_back_eats_the_hysteresis_margin() -> None:
-    time = np.linspace(0, 1.5 * CYCLE_S, 6001)
-    pin = wiggling(0.8, 5.0)(time)
+    pin = wiggling(0.8, 5.0)(TIME)
     turn = float(np.max(np.maximum.accumulate(pin[2000:4000]) - pin[2000:4000]))
     assert turn > 0.5
-    out = chain(clocked(pin, time), CHAIN)
-    assert out["hysteresis_margin"] == pytest.approx(1.2 - turn, abs=1e-6)
+    assert chain(pin_only(pin), CHAIN)["hysteresis_margin"] == pytest.approx(1.2 - turn, abs=1e-6)
 
 
 def test_ramp_that_never_switches() -> None:
