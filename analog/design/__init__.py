@@ -23,6 +23,7 @@ from analog.design.record import (
     Load,
     Mains,
     Reset,
+    SpreadRule,
     Supply,
 )
 from analog.design.schema import design_schema, shipped_schema
@@ -44,6 +45,7 @@ __all__ = [
     "ReadDesigns",
     "Reset",
     "Spread",
+    "SpreadRule",
     "Supply",
     "design_schema",
     "parse_design",

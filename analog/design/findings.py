@@ -108,6 +108,7 @@ class Draft:
     load: Any = None
     expect: Any = None
     limits: list[Any] = field(default_factory=list)
+    spread: list[Any] = field(default_factory=list)
     broken: set[Path] = field(default_factory=set)
     """Key paths already found at fault."""
 

@@ -30,6 +30,7 @@ from analog.design.record import (
     Mains,
     Record,
     Reset,
+    SpreadRule,
     Supply,
     notation_marks,
 )
@@ -53,7 +54,8 @@ SECTIONS: Final[dict[str, type[Record]]] = {
     )
 }
 _REQUIRED: Final = ("design", "environment", "supply")
-_TOP_LEVEL: Final = ("edgeproof", *SECTIONS, "limits")
+_LISTS: Final[dict[str, type[Record]]] = {"limits": LimitOverride, "spread": SpreadRule}
+_TOP_LEVEL: Final = ("edgeproof", *SECTIONS, *_LISTS)
 
 _TYPES: Final = {
     "bool_type": ("this is neither true nor false", "Write true or false, without quotes"),
@@ -77,7 +79,8 @@ def read_form(data: Mapping[str, Any]) -> tuple[Draft, list[Finding]]:
         elif name in _REQUIRED:
             rule = f"the section [{name}] is missing"
             findings.append(Finding((name,), rule, _section_remedy(cls), at_key=True))
-    findings += _read_limits(data.get("limits", []), draft)
+    for name in _LISTS:
+        findings += _read_list(name, data.get(name, []), draft)
     draft.broken.update(fault.path for fault in findings)
     return draft, findings
 
@@ -90,13 +93,14 @@ def _version(data: Mapping[str, Any]) -> list[Finding]:
     return [Finding(("edgeproof",), rule, f"Write edgeproof = {VERSION} as the first line")]
 
 
-def _read_limits(tables: Any, draft: Draft) -> list[Finding]:
+def _read_list(name: str, tables: Any, draft: Draft) -> list[Finding]:
     if not isinstance(tables, list):
-        return [Finding(("limits",), "limits are a list", "Write each one under [[limits]]")]
+        noun = "limits are" if name == "limits" else f"{name} is"
+        return [Finding((name,), f"{noun} a list", f"Write each one under [[{name}]]")]
     findings: list[Finding] = []
     for index, table in enumerate(tables):
-        view, faults = read_section(LimitOverride, table, ("limits", index))
-        draft.limits.append(view)
+        view, faults = read_section(_LISTS[name], table, (name, index))
+        getattr(draft, name).append(view)
         findings += faults
     return findings
 

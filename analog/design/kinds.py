@@ -191,6 +191,26 @@ MeasureName = Annotated[
         "Write it like gate_drive.turn_on_voltage",
     ),
 ]
+#: Something that differs from board to board: ``line_sense.capacitor``, or ``parts`` for all
+#: resistors and capacitors.
+SpreadKey = Annotated[
+    str,
+    Wording(
+        r"parts|[a-z][a-z0-9_]*(?:\.[A-Za-z][A-Za-z0-9_]*)+",
+        "this is no dotted key of a value",
+        "Write it like line_sense.capacitor, or parts for all resistors and capacitors",
+    ),
+]
+ReelName = Annotated[
+    str,
+    Wording(
+        r"[A-Za-z0-9]+(?:[ _.\-][A-Za-z0-9]+)*",
+        "a reel's name has only letters, digits, spaces, '-', '_' and '.'",
+        "Write any name that the parts of one reel share",
+        40,
+    ),
+]
+Sigmas = Annotated[float, quantity("1", Bounds(0.5, 10.0), "3")]
 LimitName = Annotated[
     str,
     Wording(

@@ -19,6 +19,7 @@ def range_rules(draft: Draft) -> Iterator[Finding]:
     yield from _valid_supply(draft)
     yield from _regulated_rail(draft)
     yield from _limits(draft)
+    yield from _spread(draft)
     yield from _expect(draft)
 
 
@@ -117,6 +118,22 @@ def _bench_present(draft: Draft, measure: str, path: tuple[str | int, ...]) -> I
         yield Finding(path, f"there is no bench {bench}", f"Known: {', '.join(BENCH_SECTIONS)}")
     elif getattr(draft, bench) is None:
         yield Finding(path, f"the design has no section [{bench}]", "Drop it or add the section")
+
+
+def _spread(draft: Draft) -> Iterator[Finding]:
+    seen: set[str] = set()
+    for index, rule in enumerate(draft.spread):
+        where = ("spread", index)
+        if rule.of in seen:
+            yield Finding((*where, "of"), "this value has a rule already", "Drop one of them")
+        if rule.of is not None:
+            seen.add(rule.of)
+        if rule.of == "parts" and rule.reel is not None:
+            remedy = "Name each part of the reel in a rule of its own"
+            yield Finding((*where, "reel"), "not all parts come off one reel", remedy)
+        if rule.sigmas is not None and rule.distribution == "uniform":
+            words = "a uniform distribution has no standard deviations to its ends"
+            yield Finding((*where, "sigmas"), words, 'Drop it, or write distribution = "normal"')
 
 
 def _expect(draft: Draft) -> Iterator[Finding]:

@@ -70,8 +70,8 @@ def parse_design(text: str, filename: str) -> Design:
         raise InputError(_problems(findings, data, text, filename))
     header = data.pop("design")
     del data["edgeproof"]
-    limits = tuple(data.pop("limits", ()))
-    return Design(**header, **data, limits=limits, text=text)
+    limits, spread = (tuple(data.pop(name, ())) for name in ("limits", "spread"))
+    return Design(**header, **data, limits=limits, spread=spread, text=text)
 
 
 def problem_at(design: Design, filename: str, key: str, rule: str, remedy: str) -> Problem:

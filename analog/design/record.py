@@ -35,11 +35,14 @@ from analog.design.kinds import (
     PartName,
     PowerFactor,
     Reason,
+    ReelName,
     Regulation,
     Resistor,
     Seconds,
     SecondSpread,
     Share,
+    Sigmas,
+    SpreadKey,
     Title,
     VoltAmperes,
     Volts,
@@ -314,6 +317,24 @@ class LimitOverride(Record):
         return {**data, "unit": units.pop()}
 
 
+class SpreadRule(Record):
+    """How a value differs from board to board, where the usual is not right.
+
+    `of` is a dotted key, or ``parts`` for all resistors and capacitors without a rule of their
+    own. A ``normal`` distribution is cut off at the guaranteed ends, `sigmas` standard deviations
+    from the middle. `without` (a share) is the tighter bin that was picked out: nothing lies
+    within it. Parts off one `reel` lie at the same place in their tolerance.
+    """
+
+    section = "spread"
+
+    of: SpreadKey
+    distribution: Literal["uniform", "normal"] = "uniform"
+    sigmas: Sigmas | None = None
+    without: Share | None = None
+    reel: ReelName | None = None
+
+
 class Expect(Record):
     """What the design should come out as; for a fail, the measures that fail."""
 
@@ -339,6 +360,7 @@ class Design(Record):
     gate_drive: GateDrive | None = None
     load: Load | None = None
     limits: tuple[LimitOverride, ...] = ()
+    spread: tuple[SpreadRule, ...] = ()
     expect: Expect | None = None
     text: str = Field(default="", repr=False)
 

@@ -24,6 +24,7 @@ from analog.design.record import (
     Load,
     Mains,
     Reset,
+    SpreadRule,
     Supply,
 )
 
@@ -47,6 +48,7 @@ class DesignFile(BaseModel):
     gate_drive: GateDrive | None = None
     load: Load | None = None
     limits: tuple[LimitOverride, ...] = ()
+    spread: tuple[SpreadRule, ...] = ()
     expect: Expect | None = None
 
 

@@ -14,6 +14,7 @@ pair lies inside the bounds of V_P, V_N and V_H.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -24,9 +25,10 @@ from pydantic import BaseModel
 from analog.benches.base import Plan, Scene
 from analog.cards import technology
 from analog.circuits.space import Axis, Floats, PartAxis, bend
-from analog.design import Design, PartValue
+from analog.design import Design, PartValue, SpreadRule, problem_at
+from analog.errors import Problem
 from analog.studies import sampling
-from analog.studies.distributions import Distribution, Halves, Uniform
+from analog.studies.distributions import SIGMAS, Distribution, Halves, Normal, Picked, Uniform
 
 AGE = "environment.age"
 """Coordinate of the board's age: 0 new, 1 the ten years that the technology cards count ageing
@@ -163,10 +165,14 @@ class Boards:
 
 
 def boards(design: Design, plans: Sequence[Plan]) -> Boards:
-    """Return the boards of a design as its cards and tolerances let them be."""
+    """Return the boards of a design as its cards, tolerances and own rules let them be.
+
+    ValueError for a rule that leaves nothing of a part's tolerance, see `spread_problems`.
+    """
     parts = {part.key: part for part in design_parts(design)}
+    rules = {rule.of: rule for rule in design.spread}
     scenes = tuple(
-        BoardScene(plan, scene, tuple(_recipe(axis, parts) for axis in scene.space.axes))
+        BoardScene(plan, scene, tuple(_recipe(axis, parts, rules) for axis in scene.space.axes))
         for plan in plans
         for scene in plan.scenes
     )
@@ -184,12 +190,58 @@ def design_parts(record: BaseModel) -> Iterator[PartValue]:
             yield from design_parts(value)
 
 
-def _recipe(axis: Axis, parts: Mapping[str, PartValue]) -> Recipe:
-    part = parts.get(axis.key)
+def spread_problems(
+    design: Design, plans: Sequence[Plan], filename: str = "design"
+) -> tuple[Problem, ...]:
+    """Return what is wrong with the design's own rules, seen from the values that vary."""
+    parts = {part.key: part for part in design_parts(design)}
+    keys = {axis.key for plan in plans for scene in plan.scenes for axis in scene.space.axes}
+    return tuple(
+        problem_at(design, filename, f"spread[{index}].{name}", words, remedy)
+        for index, rule in enumerate(design.spread)
+        for name, words, remedy in _rule_faults(rule, parts, keys)
+    )
+
+
+def _rule_faults(
+    rule: SpreadRule, parts: Mapping[str, PartValue], keys: set[str]
+) -> Iterator[tuple[str, str, str]]:
+    if rule.of != "parts" and rule.of not in keys:
+        near = difflib.get_close_matches(rule.of, sorted(keys), 3, 0.0)
+        yield "of", "no bench of this design varies it", f"The nearest are {', '.join(near)}"
+    elif rule.of != "parts" and rule.of not in parts:
+        for name in ("without", "reel"):
+            if getattr(rule, name) is not None:
+                yield name, "only resistors and capacitors are binned or reeled", f"Drop {name}"
+    elif rule.without is not None:
+        chosen = parts.values() if rule.of == "parts" else (parts[rule.of],)
+        gone = [p.key for p in chosen if rule.without >= max(-p.tolerance_low, p.tolerance_high)]
+        if gone:
+            words = f"nothing of {', '.join(gone)} is left outside {100 * rule.without:g} %"
+            yield "without", words, "Name a bin tighter than the part's tolerance"
+
+
+def _recipe(axis: Axis, parts: Mapping[str, PartValue], rules: Mapping[str, SpreadRule]) -> Recipe:
+    part, rule = parts.get(axis.key), rules.get(axis.key)
     if isinstance(axis, PartAxis) and part is not None:
+        rule = rule or rules.get("parts")
         ageing, bias = _lasting(axis, part)
-        return PartRecipe(axis, Uniform(part.tolerance_low, part.tolerance_high), ageing, bias)
+        reel = "" if rule is None or rule.reel is None else rule.reel
+        return PartRecipe(axis, _tolerance(part, rule), ageing, bias, reel)
+    if rule is not None and rule.distribution == "normal":
+        return AxisRecipe(axis, Normal(-1.0, 0.0, 1.0, rule.sigmas or SIGMAS))
     return AxisRecipe(axis, Halves(-1.0, 0.0, 1.0))
+
+
+def _tolerance(part: PartValue, rule: SpreadRule | None) -> Distribution:
+    """Return how a part lies in its tolerance: constant density unless a rule says otherwise."""
+    low, high = part.tolerance_low, part.tolerance_high
+    base: Distribution = Uniform(low, high)
+    if rule is None:
+        return base
+    if rule.distribution == "normal":
+        base = Normal(low, 0.0, high, rule.sigmas or SIGMAS)
+    return base if rule.without is None else Picked(base, -rule.without, rule.without)
 
 
 def _lasting(axis: PartAxis, part: PartValue) -> tuple[float, tuple[float, float]]:

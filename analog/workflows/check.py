@@ -30,6 +30,7 @@ from analog.studies.archive import Objective
 from analog.studies.extremes import Extremes, outcome
 from analog.studies.search import Search
 from analog.verdicts import Limit, combine
+from analog.workflows.boards import spread_problems
 from analog.workflows.checked import Case, Checked, CheckedBench, CheckedScene
 from analog.workflows.fine import fine_rows
 from analog.workflows.inputs import input_hashes
@@ -84,7 +85,10 @@ def make_plans(
     if benches is not None:
         _refuse_absent(benches, [bench.identifier for bench in present], filename)
     plans = tuple(bench.plan(design) for bench in present)
-    problems = limit_problems(design, plans, filename)
+    problems = (
+        *limit_problems(design, plans, filename),
+        *spread_problems(design, plans, filename),
+    )
     if problems:
         raise InputError(problems)
     return tuple(plan for plan in plans if benches is None or plan.bench in benches)
