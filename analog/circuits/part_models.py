@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 from analog.cards import Card, Column
 from analog.circuits.line_filter import INPUT_OHM
+from analog.circuits.logic_models import gate_arguments, output_arguments, output_threshold_v
+from analog.circuits.optocoupler_models import optocoupler_arguments
 
 NEVER_A = 1e3
 """Trigger current (A) of a quadrant in which a triac does not trigger."""
@@ -27,10 +29,6 @@ CLOCK_LAG_S = {"4000B": 30e-9, "74HC": 5e-9}
 
 COMMUTATING_A_PER_S = 5e3
 """Critical commutating rate where a maker gives none: a small triac's (from memory)."""
-
-THRESHOLD_SHARE = 0.25
-"""Threshold of the output pair over a supply below 4 V, where its usual 1 V leaves it too little
-drive: a fit to the delays tabulated at 2 V."""
 
 DARLINGTON_V = 1.2
 """Dropout (V) of a regulator without load: two junctions of its pass device (from memory)."""
@@ -89,12 +87,12 @@ def _schmitt(column: Column, family: str, vdd: float) -> dict[str, float]:
         "vnom": vdd,
         "v_p": column.figure("V_P", vdd).centre,
         "v_n": column.figure("V_N", vdd).centre,
-        **_output(column, vdd),
+        **output_arguments(column, vdd),
         "t_pd": (rise + fall) / 2,
         "t_tr": column.figure("t_transition", vdd).centre,
         "c_in": column.figure("C_in", vdd).centre,
         "r_in": INPUT_OHM[family],
-        "vto": min(1.0, THRESHOLD_SHARE * vdd),
+        "vto": output_threshold_v(vdd),
     }
 
 
@@ -105,18 +103,9 @@ def _clock_input(column: Column, family: str, vdd: float) -> dict[str, float]:
         "gain": CLOCK_GAIN,
         "tau": CLOCK_LAG_S[family],
         "vnom": vdd,
-        **_output(column, vdd),
+        **output_arguments(column, vdd),
         "c_in": column.figure("C_in", vdd).centre,
         "r_in": INPUT_OHM[family],
-    }
-
-
-def _output(column: Column, vdd: float) -> dict[str, float]:
-    return {
-        "i_ol": column.figure("I_OL", vdd).centre,
-        "v_ol": column.figure("V_OL_test", vdd).centre,
-        "i_oh": column.figure("I_OH", vdd).centre,
-        "v_oh": vdd - column.figure("V_OH_test", vdd).centre,
     }
 
 
@@ -182,10 +171,12 @@ def _or(column: Column, name: str, otherwise: float) -> float:
 _LOGIC: Mapping[str, Callable[[Column, str, float], dict[str, float]]] = {
     "schmitt": _schmitt,
     "clock_input": _clock_input,
+    "gate": gate_arguments,
 }
 _PLAIN: Mapping[str, Callable[[Column], dict[str, float]]] = {
     "triac": _triac,
     "opto_triac": _opto_triac,
+    "optocoupler": optocoupler_arguments,
     "regulator": _regulator,
     "transformer": _transformer,
 }

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import conformance_devices as devices
 import conformance_logic as logic
+import conformance_optocoupler as coupler
 import conformance_power as power
 from conformance_parts import Part
 
@@ -86,21 +87,26 @@ OUTPUT = (
     value("C_in", 0.02, logic.input_capacitance),
 )
 
+DELAY = (
+    value("t_plh", 0.3, lambda e, p: logic.timing(e, p, "t_plh")),
+    value("t_phl", 0.3, lambda e, p: logic.timing(e, p, "t_phl")),
+    # Where a maker's delay leaves no time for the family's transition, the model keeps the delay;
+    # where its output drive is too weak for its transition, the model keeps the drive.
+    Claim("t_transition", lambda e, p: logic.timing(e, p, "t_transition"), 0.7, 0.35),
+)
+
 SCHMITT = (
     value("V_P", 0.003, lambda e, p: logic.threshold(e, p, rising=True)),
     value("V_N", 0.003, lambda e, p: logic.threshold(e, p, rising=False)),
     value("V_P_tied", 0.003, lambda e, p: logic.threshold(e, p, rising=True, tied=True)),
     value("V_N_tied", 0.003, lambda e, p: logic.threshold(e, p, rising=False, tied=True)),
     within("V_H", logic.hysteresis),
-    value("t_plh", 0.3, lambda e, p: logic.timing(e, p, "t_plh")),
-    value("t_phl", 0.3, lambda e, p: logic.timing(e, p, "t_phl")),
-    # Where a maker's delay leaves no time for the family's transition, the model keeps the delay.
-    Claim("t_transition", lambda e, p: logic.timing(e, p, "t_transition"), 0.7, 0.3),
+    *DELAY,
     *OUTPUT,
 )
 
-CLOCKED = (
-    # At the guaranteed levels the input reads what it must, and it changes midway between them.
+# At the guaranteed levels the input reads what it must, and it changes midway between them.
+INPUT = (
     Claim(
         "V_IL",
         lambda e, p: logic.input_reads(e, p, "V_IL"),
@@ -115,6 +121,14 @@ CLOCKED = (
         0.001,
         expected=lambda p: p.supply,
     ),
+)
+
+CLOCKED = (*INPUT, *OUTPUT)
+
+GATE = (
+    *INPUT,
+    *DELAY,
+    value("gain", 0.1, logic.gain),
     *OUTPUT,
 )
 
@@ -204,6 +218,22 @@ OPTO_TRIAC = (
     curve("I_FT_ratio", 0.01, _led_over_temperature),
 )
 
+OPTOCOUPLER = (
+    value("V_F", 0.005, coupler.led_voltage),
+    value("CTR", 0.01, coupler.ratio),
+    within("CTR_symmetry", coupler.symmetry),
+    # Three coefficients stand for the whole curve.
+    curve("CTR_ratio", 0.12, coupler.over_current),
+    curve("CTR_T_ratio", 0.01, coupler.over_temperature),
+    value("V_CE_sat", 0.02, coupler.saturation),
+    # The solver's own conductance adds to it.
+    Claim("I_CEO", coupler.dark_current, 0.01, 0.2),
+    # One time constant stands for both edges.
+    value("t_r", 0.3, lambda e, p: coupler.edge(e, p, "t_r")),
+    value("t_f", 0.3, lambda e, p: coupler.edge(e, p, "t_f")),
+    value("C_iso", 0.02, coupler.barrier_capacitance),
+)
+
 REGULATOR = (
     value("V_O", 0.01, lambda e, p: power.regulated(e, p, "out")),
     within("V_O_full", lambda e, p: power.regulated(e, p, "out", p.figure("I_O_max").high)),
@@ -267,6 +297,8 @@ NMOS = (
 CLAIMS: dict[str, tuple[Claim, ...]] = {
     "schmitt": SCHMITT,
     "clocked": CLOCKED,
+    "gate": GATE,
+    "optocoupler": OPTOCOUPLER,
     "triac": TRIAC,
     "opto_triac": OPTO_TRIAC,
     "regulator": REGULATOR,
@@ -280,8 +312,6 @@ CLAIMS: dict[str, tuple[Claim, ...]] = {
 """Claims by kind of card."""
 
 NO_MODEL = {
-    "gate": "for comparison: benches take its output as a resistance from I_OL and I_OH",
-    "optocoupler": "no bench uses a phototransistor yet",
     "resistor": "a technology: tolerance and law, applied to the element's value",
     "capacitor": "a technology: tolerance and law, applied to the element's value",
 }
@@ -295,10 +325,13 @@ _REASONS = {
         I_F_repetitive_max I_F_surge_max I2t I_GM I_TSM I_TSM_60Hz I_TSM_repetitive I_T_rms
         P_G_average didt_on didt_on_4 I_C_max V_CEO_max V_EBO_max I_D_max V_DS_max V_GS_max""",
     "a condition of another figure": """
-        V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test V_R_test""",
+        I_F_ctr_test V_CE_ctr_test I_F_sat_test I_C_sat_test V_CE_dark_test I_C_time_test
+        R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test
+        V_R_test""",
     "applied by the benches, outside the model": """
-        I_OL_hot I_OH_hot led_cold_factor led_ageing_factor led_drive_factor quadrant_ratio_2
-        quadrant_ratio_3 quadrant_ratio_4 V_O_drift V_dropout_worst V_Z_drift V_H_tied""",
+        ctr_ageing_factor I_OL_hot I_OH_hot led_cold_factor led_ageing_factor led_drive_factor
+        quadrant_ratio_2 quadrant_ratio_3 quadrant_ratio_4 V_O_drift V_dropout_worst V_Z_drift
+        V_H_tied""",
     "leakage: benches add its largest value outside the model": """
         I_in_leakage I_in_leakage_hot I_DRM I_DRM_inhibited I_R I_R_hot I_CBO I_CBO_hot I_C_off
         I_DSS I_DSS_hot I_GSS""",
@@ -306,7 +339,7 @@ _REASONS = {
         reset_pulse_min reset_recovery clock_pulse_min setup_time""",
     "a second working point of a figure, which the model does not separate": """
         I_L_2 V_GD dvdt_c dvdt_commutating""",
-    "a parameter of the built-in model, taken over as it is": "C_D C_iss",
+    "a parameter of the built-in model, taken over as it is": "C_D C_iss C_CB",
     "measured in test_triac_model: the model comes out above the minimum": "didt_c_10V_per_us",
     "small beside the resistance; its effect is in the load line's test": "leakage_share",
     "recovery at mains frequency is not judged": "t_rr",
@@ -320,5 +353,6 @@ NOT_CLAIMED_BY_KIND: dict[tuple[str, str], str] = {
     ("triac", "didt_c"): "measured in test_triac_model, on figures of several cards",
     ("triac", "V_TM"): "the model follows the 125 °C line of V_T0 and R_d",
     ("opto_triac", "I_L"): "set for the model only, half over the holding current",
+    ("optocoupler", "h_FE"): "inside of the phototransistor; its effect is in CTR and the times",
     ("zener", "V_F"): "forward conduction of a Zener is not judged",
 }

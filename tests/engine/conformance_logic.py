@@ -1,6 +1,7 @@
 """Conformance measures of logic inputs and outputs; importable in worker processes.
 
-`schmitt` and `clock_input` have the same ports and invert, so one set of circuits serves both.
+`schmitt`, `clock_input` and `gate` have the same ports and invert, so one set of circuits serves
+them all.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 from conformance_parts import Part
-from model_rows import run_row
+from model_rows import run_row, run_rows
 
 from analog.circuits.part_models import tied_inputs
 from analog.circuits.record import (
@@ -18,6 +19,7 @@ from analog.circuits.record import (
     Element,
     Experiment,
     OperatingPoint,
+    Param,
     Pulse,
     Pwl,
     Stimulus,
@@ -104,7 +106,7 @@ def output(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
 
 def timing(engine: Engine, part: Part, name: str) -> float:
     """Return a delay (``t_plh``, ``t_phl``) or the longer transition (``t_transition``), s."""
-    delay = part.arguments["t_pd"]
+    delay = (part.centre("t_plh") + part.centre("t_phl")) / 2
     pulse = Pulse(0.0, part.supply, 5 * delay, 1e-8, 1e-8, 20 * delay, 1e3 * delay)
     experiment = Experiment(
         bench(part, pulse),
@@ -152,3 +154,18 @@ def charging(run: Run, row: Mapping[str, float]) -> dict[str, float]:
 def input_reads(engine: Engine, part: Part, name: str) -> float:
     """Return the output (V) with the input at the guaranteed level `name`."""
     return _level(engine, part, part.centre(name), 0.0)
+
+
+def gain(engine: Engine, part: Part) -> float:
+    """Return the steepest slope of the transfer characteristic near its threshold."""
+    around = part.supply / part.centre("gain")
+    inputs = part.arguments["f_th"] * part.supply + around * np.linspace(-2, 2, 81)
+    experiment = Experiment(
+        bench(part, Dc(Param("level_in"))),
+        OperatingPoint(),
+        ("v(out)",),
+        "conformance_logic:output",
+        ("level",),
+    )
+    found = run_rows(engine, experiment, [{"level_in": level} for level in inputs.tolist()])
+    return float(-np.gradient(found["level"], inputs).min())
