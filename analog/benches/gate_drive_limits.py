@@ -107,13 +107,17 @@ def _trigger(network: GateNetwork) -> Limit:
     """I_FT max × ageing × cold, the cold factor at the coldest ambient."""
     opto, cold = network.opto, network.environment.ambient_minimum
     figure = opto.figure("I_FT")
-    ageing = opto.figure("led_ageing_factor").high if opto.has("led_ageing_factor") else 1.0
+    ageing, ageing_note = 1.0, ""
+    if opto.has("led_ageing_factor"):
+        factor = opto.figure("led_ageing_factor")
+        ageing, ageing_note = factor.high, factor.note("high")
     ratio = float(np.interp(cold, *ratio_curve(opto, "I_FT_ratio")))
     source = (
         f"I_FT of {network.drive.opto} ({figure.source}) × {ageing:g} for ageing "
         f"× {ratio:.3g} at {cold:g} °C"
     )
-    note = _joined(figure.note("high"), "ageing and cold factors are not guaranteed figures")
+    unsure = "ageing and cold factors are not guaranteed figures"
+    note = _joined(figure.note("high"), unsure, ageing_note and f"ageing {ageing_note}")
     return Limit("trigger", figure.high * ageing * max(1.0, ratio), None, source, note)
 
 
@@ -123,9 +127,9 @@ def _advised(networks: Sequence[GateNetwork]) -> tuple[Limit, ...]:
 
 
 def _advised_drive(network: GateNetwork) -> Limit:
-    factor = network.opto.figure("led_drive_factor")
-    least = network.opto.figure("I_FT").high * factor.low
-    return Limit("advised", least, None, f"{factor.low:g} × I_FT: {factor.source}")
+    factor, trigger = (network.opto.figure(name) for name in ("led_drive_factor", "I_FT"))
+    source = f"{factor.low:g} × I_FT: {factor.source}"
+    return Limit("advised", trigger.high * factor.low, None, source, trigger.note("high"))
 
 
 def _led_maximum(network: GateNetwork) -> Limit:
@@ -134,9 +138,9 @@ def _led_maximum(network: GateNetwork) -> Limit:
 
 
 def _dark(network: GateNetwork) -> Limit:
-    most = DARK_SHARE * network.opto.figure("I_FT").high
+    trigger = network.opto.figure("I_FT")
     source = f"common practice, no source: {DARK_SHARE:.0%} of the trigger grade"
-    return Limit("dark", None, most, source)
+    return Limit("dark", None, DARK_SHARE * trigger.high, source, trigger.note("high"))
 
 
 def _gate_current(network: GateNetwork, quadrant: int) -> Limit:

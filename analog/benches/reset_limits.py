@@ -21,9 +21,15 @@ class Driven:
     columns: tuple[Column, ...]
 
     @property
+    def supply_minimum(self) -> Figure:
+        """Return the figure of the rail (V) from which on every column works."""
+        figures = [column.figure("supply_minimum") for column in self.columns]
+        return max(figures, key=lambda figure: figure.low)
+
+    @property
     def supply_minimum_v(self) -> float:
         """Return the rail (V) from which on every column works."""
-        return max(column.figure("supply_minimum").low for column in self.columns)
+        return self.supply_minimum.low
 
     def shortest_pulse(self, rail_v: tuple[float, ...]) -> Figure | None:
         """Return the longest of the shortest reset pulses over makers and rails, if known."""
@@ -53,7 +59,7 @@ def driven_part(design: Design) -> Driven:
 def limits(network: ResetNetwork, driven: Driven) -> Limits:
     """Return the limits by measure; a measure without one is stated and not judged."""
     found: Limits = {
-        "input_at_valid_supply": (_asserted(network),),
+        "input_at_valid_supply": (_asserted(network, driven),),
         "release_level_margin": (_released(network),),
         "pin_discharge_current": _pin_limits(network),
     }
@@ -92,7 +98,7 @@ def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _asserted(network: ResetNetwork) -> Limit:
+def _asserted(network: ResetNetwork, driven: Driven) -> Limit:
     valid_v = network.valid_supply_v
     figure = network.levels.asserting(valid_v)
     level = "V_N min" if network.levels.schmitt else "V_IL"
@@ -100,6 +106,9 @@ def _asserted(network: ResetNetwork) -> Limit:
     note = figure.note("low")
     if figure.status == "not guaranteed":
         note += f" at {valid_v:g} V, outside the table: in proportion to the supply"
+    doubt = driven.supply_minimum.note("low") if network.reset.valid_supply is None else ""
+    if doubt:
+        note = "; ".join(filter(None, (note, f"lowest supply of the {driven.name} {doubt}")))
     return Limit("guaranteed_low", None, figure.low, source, note)
 
 
