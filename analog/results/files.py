@@ -107,6 +107,7 @@ def _plain(value: object, place: str) -> object:
                 getattr(value, own.name), f"{place}.{own.name}"
             )
             for own in fields(value)
+            if not (own.metadata.get("left_out_when_none") and getattr(value, own.name) is None)
         }
     if isinstance(value, Mapping):
         return {str(key): _plain(inner, f"{place}.{key}") for key, inner in value.items()}

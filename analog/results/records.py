@@ -6,7 +6,7 @@ SI units without prefixes, dimensionless unit "1", never NaN or infinity: None p
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from analog.verdicts import Verdict
@@ -15,6 +15,9 @@ SCHEMA = "edgeproof-results-1"
 
 _STRICT: dict[str, Any] = {"strict": True, "extra": "forbid"}
 """How a results file is read back: unknown fields and wrong types are refused."""
+
+_OF_SWEEPS = {"left_out_when_none": True}
+"""Marks fields that only a sweep fills: a results file leaves them out where they are None."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +48,75 @@ class Yield:
 
 
 @dataclass(frozen=True, slots=True)
+class Estimate:
+    """An estimated number with its interval, in the unit of what it is of."""
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Percentile:
+    """The value below which `share` of the boards lie."""
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    share: float
+    at: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Distribution:
+    """How a measure is distributed over boards, from `boards` of them.
+
+    `deviation` is the standard deviation. `capability` = (distance from the mean to the nearer
+    end of the limit) / (3 · deviation), None without a limit or without any spread. `counts` are
+    of boards in equal steps from `lowest` to `highest`.
+    """
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    mean: Estimate
+    deviation: Estimate
+    percentiles: tuple[Percentile, ...]
+    capability: Estimate | None
+    lowest: float
+    highest: float
+    counts: tuple[int, ...]
+    boards: int
+    confidence: float
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class RareFailure:
+    """The probability of breaking a limit, where it is too small to count boards.
+
+    `variation` is the coefficient of variation. None for all of them when it is not known, and
+    `reason` says why; a probability of 0 means that nothing fails inside the stated tolerances.
+    """
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    probability: float | None
+    variation: float | None
+    low: float | None
+    high: float | None
+    runs: int
+    method: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class MeasureRow:
-    """One row per measure and limit."""
+    """One row per measure and limit.
+
+    `yield_`, `spread` and `rare` are of sweeps only: the share of boards that hold this limit, how
+    the measure is distributed, and how probable a rare failure is.
+    """
 
     __pydantic_config__: ClassVar = _STRICT
 
@@ -62,6 +132,9 @@ class MeasureRow:
     reason: str
     samples: int
     drivers: tuple[Mapping[str, object], ...] = ()
+    yield_: Yield | None = field(default=None, metadata=_OF_SWEEPS)
+    spread: Distribution | None = field(default=None, metadata=_OF_SWEEPS)
+    rare: RareFailure | None = field(default=None, metadata=_OF_SWEEPS)
 
 
 @dataclass(frozen=True, slots=True)
