@@ -25,6 +25,7 @@ _COMMANDS = {
     "new": "analog.cli.new",
     "parts": "analog.cli.parts",
     "report": "analog.cli.report",
+    "suggest": "analog.cli.suggest",
     "sweep": "analog.cli.sweep",
 }
 

@@ -50,7 +50,7 @@ baseline = click.option(
 )
 
 
-def _share(_: click.Context, __: click.Parameter, value: str) -> float:
+def as_share(_: click.Context, __: click.Parameter, value: str) -> float:
     """Turn a share as people write it, "5%" or "0.05", into a fraction from 0 to below 1."""
     text = value.strip()
     try:
@@ -65,7 +65,7 @@ def _share(_: click.Context, __: click.Parameter, value: str) -> float:
 may_shrink = click.option(
     "--may-shrink",
     metavar="SHARE",
-    callback=_share,
+    callback=as_share,
     default="5%",
     show_default=True,
     help="How much of a margin may be lost against the baseline.",

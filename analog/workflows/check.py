@@ -71,7 +71,7 @@ def check(
     checked = tuple(check_bench(plan, record, engine, seed, progress) for plan in plans)
     return Checked(
         record,
-        _results(record, engine, seed, checked),
+        gathered(record, engine, seed, checked),
         checked,
         fine_rows(checked, engine) if fine else (),
     )
@@ -275,9 +275,10 @@ def _promising(hunt: Hunt, hunts: Sequence[Hunt]) -> list[int]:
     return wanted
 
 
-def _results(
+def gathered(
     design: Design, engine: Engine, seed: int, benches: tuple[CheckedBench, ...]
 ) -> Results:
+    """Return the results of a design whose benches have been checked."""
     expect = design.expect
     return Results(
         SCHEMA,

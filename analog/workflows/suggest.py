@@ -1,0 +1,282 @@
+"""`suggest`: the smallest stock-value changes that make every limit pass with a margin.
+
+Benches that share parts are mended together, the others apart; the whole design with all changes
+in is what is verified and handed out. See `analog.advice.search` for what "smallest" rests on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+from pathlib import Path
+from typing import Final, Literal
+
+from analog.advice.changes import ChangeSet, Knob, edits_of, size
+from analog.advice.editing import edited_text, with_verdict
+from analog.advice.knobs import knobs_of
+from analog.advice.search import Found, Score, find
+from analog.design import Design, parse_design, read_design
+from analog.engine import Engine
+from analog.quantities import SeriesName
+from analog.results.records import Results
+from analog.workflows.check import check_bench, gathered, make_plans
+from analog.workflows.checked import CheckedBench
+from analog.workflows.screening import Screener, same_bench, score_of, variant
+
+GROUPS: Final = (("line_sense", "conditioner"), ("reset",), ("gate_drive",))
+"""Benches that share parts which could be changed."""
+
+MOST_CHANGES: Final = 2
+WANTED: Final = 3
+BUDGET: Final = 6000
+"""Rows that screening may ask for."""
+REQUIRED: Final = 0.05
+
+Status = Literal["none needed", "found", "none", "undecided"]
+
+Tell = Callable[[str], None]
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked for: margin as a share of each limit, places, series, how far to search."""
+
+    required: float = REQUIRED
+    series: SeriesName | None = None
+    most_changes: int = MOST_CHANGES
+    wanted: int = WANTED
+    budget: int = BUDGET
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A changed design, checked whole at its guaranteed extremes."""
+
+    changes: ChangeSet
+    design: Design
+    benches: tuple[CheckedBench, ...]
+    results: Results
+    score: Score
+
+    @property
+    def text(self) -> str:
+        return self.design.text
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """How one group of benches was searched: limits that were short, places, and what was tried."""
+
+    benches: tuple[str, ...]
+    short: tuple[str, ...]
+    knobs: tuple[Knob, ...]
+    found: Found
+
+
+@dataclass(frozen=True, slots=True)
+class Suggested:
+    """The outcome. `base` is the design as it is; `closest` is given when nothing works.
+
+    `check_runs` are the simulations of checking the design as it is; `screened` and `verified`
+    those that the search asked for on top (what a store knew included).
+    """
+
+    wish: Wish
+    status: Status
+    base: Suggestion
+    searched: tuple[Searched, ...]
+    suggestions: tuple[Suggestion, ...]
+    closest: Suggestion | None
+    check_runs: int
+    screened: int
+    verified: int
+
+    @property
+    def multiple(self) -> float:
+        """The whole work in checks of the design as it is, the first included."""
+        return (self.check_runs + self.screened + self.verified) / max(1, self.check_runs)
+
+
+def suggest(
+    design: Design | Path | str,
+    engine: Engine,
+    wish: Wish | None = None,
+    *,
+    progress: Progress | None = None,
+    tell: Tell | None = None,
+    filename: str = "design",
+) -> Suggested:
+    """Search the smallest changes that make every limit of a design pass with a margin.
+
+    `tell` is called with a line about each search before it begins: how many sets, how many
+    simulations at most. Raises InputError as `check` does.
+    """
+    name = filename if isinstance(design, Design) else str(design)
+    record = design if isinstance(design, Design) else read_design(design)
+    work = _Work(record, engine, wish or Wish(), name, progress, tell or (lambda _: None))
+    return work.whole()
+
+
+@dataclass(slots=True)
+class _Work:
+    design: Design
+    engine: Engine
+    wish: Wish
+    filename: str
+    progress: Progress | None
+    tell: Tell
+    checked: dict[ChangeSet, tuple[CheckedBench, ...]] = field(default_factory=dict)
+    base: tuple[CheckedBench, ...] = ()
+    screened: int = 0
+    verified: int = 0
+
+    def whole(self) -> Suggested:
+        plans = make_plans(self.design, None, self.filename)
+        self.base = tuple(
+            check_bench(plan, self.design, self.engine, self.wish.seed, self.progress)
+            for plan in plans
+        )
+        present = self._suggestion((), self.design, self.base)
+        searched = tuple(self._searches(present.score))
+        works = [one.found.works for one in searched]
+        suggestions = self._combined(works) if all(works) else ()
+        status = self._status(searched, suggestions)
+        return Suggested(
+            self.wish,
+            status,
+            present,
+            searched,
+            suggestions if searched else (),
+            self._closest(searched) if status in ("none", "undecided") else None,
+            sum(bench.result.runs for bench in self.base),
+            self.screened,
+            self.verified,
+        )
+
+    def _status(self, searched: Sequence[Searched], suggestions: Sequence[Suggestion]) -> Status:
+        if not searched:
+            return "none needed"
+        if suggestions:
+            return "found"
+        return (
+            "none" if all(one.found.whole or one.found.works for one in searched) else "undecided"
+        )
+
+    def _searches(self, present: Score) -> Iterator[Searched]:
+        """Search every group of benches that has a limit short of its margin."""
+        knobs = knobs_of(self.design, self.wish.series)
+        for group in _groups(self.base):
+            short = tuple(name for name in present.short if name.split(".")[0] in group)
+            if short:
+                own = tuple(knob for knob in knobs if knob.section in group)
+                yield Searched(group, short, own, self._search(group, own))
+
+    def _search(self, group: tuple[str, ...], knobs: tuple[Knob, ...]) -> Found:
+        screener = Screener(
+            self.engine, self.design, self.filename, frozenset(group), self.wish.required
+        )
+        own = [bench for bench in self.base if bench.plan.bench in group]
+        for bench in own:
+            screener.learn(bench)
+        self._announce(group, knobs, screener)
+        start = self.screened
+        if self.progress is not None:
+            report, title = self.progress, f"changes in {', '.join(group)}"
+            screener.told = lambda asked: report(title, start + asked, self.wish.budget)
+        found = find(
+            knobs,
+            score_of(own, self.wish.required),
+            screener,
+            lambda changes: self._verify(changes, group, screener),
+            most_changes=self.wish.most_changes,
+            wanted=self.wish.wanted,
+            has_budget=lambda: start + screener.asked < self.wish.budget,
+        )
+        self.screened += screener.asked
+        return found
+
+    def _announce(self, group: tuple[str, ...], knobs: Sequence[Knob], screener: Screener) -> None:
+        single = sum(len(knob.fine) for knob in knobs)
+        cases = 1 + sum(len(known) for known in screener.points.values())
+        most = min(single * cases, self.wish.budget - self.screened)
+        self.tell(
+            f"{', '.join(group)}: {single} single changes in {len(knobs)} places, "
+            f"{cases} known worst cases each: at most {max(most, 0)} short simulations, sets of "
+            f"up to {self.wish.most_changes} after that, {self.wish.budget} in all"
+        )
+
+    def _verify(self, changes: ChangeSet, group: tuple[str, ...], screener: Screener) -> Score:
+        """Check the benches of a group in full with the changes in, and learn from it."""
+        changed = variant(self.design, changes, self.filename)
+        if changed.design is None:
+            return Score({}, changed.barred)
+        benches = tuple(
+            bench for bench in self._benches(changed.design, self.base) if bench.plan.bench in group
+        )
+        for bench in benches:
+            screener.learn(bench)
+        self.checked[changes] = benches
+        return score_of(benches, self.wish.required)
+
+    def _benches(self, design: Design, known: Iterable[CheckedBench]) -> tuple[CheckedBench, ...]:
+        """Return all benches of a changed design; what is the same as a known one is not run."""
+        known = tuple(known)
+        found = []
+        for plan in make_plans(design, None, self.filename):
+            same = (b for b in known if b.plan.bench == plan.bench and same_bench(b.plan, plan))
+            bench = next(same, None)
+            if bench is None:
+                bench = check_bench(plan, design, self.engine, self.wish.seed, self.progress)
+                self.verified += bench.result.runs
+            found.append(bench)
+        return tuple(found)
+
+    def _combined(
+        self, works: Sequence[Sequence[tuple[ChangeSet, Score]]]
+    ) -> tuple[Suggestion, ...]:
+        """Join what mends each group; hand out the smallest, every one checked whole."""
+        joined = [tuple(changes for changes, _ in parts) for parts in product(*works)]
+        joined.sort(key=lambda parts: (sum(map(len, parts)), sum(map(size, parts))))
+        found: list[Suggestion] = []
+        for parts in joined:
+            if len(found) == self.wish.wanted:
+                break
+            one = self._whole(parts)
+            if one.score.works:
+                found.append(one)
+        return tuple(found)
+
+    def _whole(self, parts: Sequence[ChangeSet]) -> Suggestion:
+        changes = tuple(choice for part in parts for choice in part)
+        known = [bench for part in parts for bench in self.checked.get(part, ())]
+        text = edited_text(self.design.text, edits_of(changes), noted=True)
+        design = parse_design(text, self.filename)
+        benches = self._benches(design, [*known, *self.base])
+        one = self._suggestion(changes, design, benches)
+        if one.score.works and design.expect is not None:
+            design = parse_design(with_verdict(text, one.results.verdict or "pass"), self.filename)
+            one = self._suggestion(changes, design, benches)
+        return one
+
+    def _suggestion(
+        self, changes: ChangeSet, design: Design, benches: tuple[CheckedBench, ...]
+    ) -> Suggestion:
+        results = gathered(design, self.engine, self.wish.seed, benches)
+        return Suggestion(changes, design, benches, results, score_of(benches, self.wish.required))
+
+    def _closest(self, searched: Sequence[Searched]) -> Suggestion | None:
+        """Return what comes closest: per group what works, else the best that was screened."""
+        parts = [
+            one.found.works[0][0] if one.found.works else one.found.closest for one in searched
+        ]
+        chosen = [part for part in parts if part is not None]
+        return self._whole(chosen) if chosen else None
+
+
+def _groups(benches: Iterable[CheckedBench]) -> list[tuple[str, ...]]:
+    names = [bench.plan.bench for bench in benches]
+    grouped = {name for group in GROUPS for name in group}
+    return [*GROUPS, *((name,) for name in names if name not in grouped)]
