@@ -63,13 +63,16 @@ class Drivers:
 def surface_shares(points: Floats, values: Floats, names: Sequence[str]) -> list[Drivers]:
     """Return the drivers of every column of `values` (boards, m) over `points` (boards, k).
 
-    Points are uniform in (0, 1) and independent. ValueError when there are fewer boards than
-    twice the terms of the polynomial, or when a value is not finite.
+    Points are uniform in (0, 1) and independent. Products of two coordinates are left out where
+    there are too few boards for them, and count as unexplained. ValueError when there are fewer
+    boards than twice the terms of the polynomial, or when a value is not finite.
     """
     basis = _Basis(points.shape[1])
+    if len(points) < 2 * basis.terms + GROUPS:
+        basis = _Basis(points.shape[1], crossed=False)
+    if len(points) < 2 * basis.terms + GROUPS:
+        raise ValueError(f"{len(points)} boards are too few for {basis.terms} terms")
     design = basis.at(points)
-    if len(points) < 2 * design.shape[1] + GROUPS:
-        raise ValueError(f"{len(points)} boards are too few for {design.shape[1]} terms")
     if not np.isfinite(values).all():
         raise ValueError("a surface is fitted to finite values")
     scale = np.std(values, axis=0)
@@ -142,10 +145,15 @@ class _Basis:
     orthonormal over uniform coordinates."""
 
     width: int
+    crossed: bool = True
 
     @property
     def pairs(self) -> list[tuple[int, int]]:
-        return list(combinations(range(self.width), 2))
+        return list(combinations(range(self.width), 2)) if self.crossed else []
+
+    @property
+    def terms(self) -> int:
+        return 1 + 3 * self.width + len(self.pairs)
 
     def at(self, points: Floats) -> Floats:
         """Return the terms, shape (n, 1 + 3 k + k (k - 1)/2)."""

@@ -57,6 +57,13 @@ class Cost:
     engine_s: float = 0.0
     busy_s: float = 0.0
 
+    def add(self, other: Cost) -> None:
+        """Add another cost to this one."""
+        self.runs += other.runs
+        self.stored += other.stored
+        self.engine_s += other.engine_s
+        self.busy_s += other.busy_s
+
 
 @dataclass(slots=True)
 class BoardRuns:

@@ -2,41 +2,62 @@
 
 Boards are sampled independently, each simulated in every scene of every bench, and judged by the
 limits of `check`. A board works when it holds all of them; with several makers' columns it must
-work with each. Sampling ends when the claim is proved or refuted, or with the budget.
+work with each. Sampling ends when the claim is proved or refuted, or with the budget. Some
+replicates of low-discrepancy boards follow, for distributions and what drives them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+import numpy as np
 
 from analog.benches.base import Plan
 from analog.circuits.space import Floats
 from analog.design import Design, read_design
 from analog.engine import Engine
 from analog.errors import InputError, Problem
-from analog.results.records import Results
+from analog.results.records import MeasureRow, Results
 from analog.studies.intervals import fewest_boards
 from analog.studies.stopping import Claim, Outcome, anytime, decide, fixed, looks, soonest
 from analog.workflows.board_runs import BoardRuns, Statuses, no_runs, run_more, tally
 from analog.workflows.boards import Boards, boards
 from analog.workflows.check import make_plans
-from analog.workflows.sweep_rows import Verdicts, board_verdicts, sweep_results
+from analog.workflows.sweep_profile import (
+    POINTS,
+    REPLICATES,
+    Profile,
+    driver_rows,
+    profile,
+    replicate_numbers,
+)
+from analog.workflows.sweep_rare import RareByLimit, rare_failure, require_measure
+from analog.workflows.sweep_rows import Scale, Verdicts, board_verdicts, sweep_results
 
 DEFAULT_BUDGET = 2000
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, the simulations done, and the most there will be."""
 
+Announce = Callable[["Forecast"], None]
+
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What a sweep is asked: a claim, and either a fixed number of boards or a budget of them."""
+    """What a sweep is asked.
+
+    A claim, and either a fixed number of boards or a budget of them; `rare` names measures
+    (``bench.measure``) whose failure probability is wanted where it is too small to count, each
+    with at most `rare_runs` simulations a scene.
+    """
 
     claim: Claim = field(default_factory=Claim)
     samples: int | None = None
     budget: int = DEFAULT_BUDGET
+    rare: tuple[str, ...] = ()
+    rare_runs: int = 5000
 
     @property
     def most(self) -> int:
@@ -49,6 +70,17 @@ class Order:
         if self.samples is None:
             return soonest(self.claim)
         return fewest_boards(self.claim.share, self.claim.confidence)
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What a sweep will cost, from its first boards: simulations if the claim is proved at the
+    first chance, the most there will be, and processor time (s) a simulation."""
+
+    scenes: int
+    soonest: int
+    most: int
+    seconds_each: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,24 +111,32 @@ def sweep(
     order: Order | None = None,
     seed: int = 0,
     progress: Progress | None = None,
+    announce: Announce | None = None,
     filename: str = "design",
 ) -> Swept:
     """Sweep a design (or the file of one).
 
-    Raises InputError as `check` does, and for an order that no outcome could fulfil.
+    `announce` is called once, after the first boards, with what the sweep will cost. Raises
+    InputError as `check` does, and for an order that no outcome could fulfil.
     """
     name = filename if isinstance(design, Design) else str(design)
     record = design if isinstance(design, Design) else read_design(design)
-    wanted = order or Order()
-    require_possible(wanted)
+    work = _Work(record, engine, order or Order(), seed, progress, announce)
+    require_possible(work.order)
     plans = make_plans(record, benches, name)
+    require_measure(plans, work.order.rare)
     fleet = boards(record, plans)
-    runs, verdicts = _sampled(record, plans, fleet, engine, wanted, seed, progress)
+    runs, verdicts = _sampled(work, plans, fleet)
     numbers = fleet.independent(seed, 0, runs.count)
-    outcome = _outcome(verdicts, wanted)
-    results = sweep_results(record, plans, engine, seed, runs, numbers, verdicts, wanted.claim,
-                            wanted.samples is not None)  # fmt: skip
-    return Swept(record, plans, wanted, seed, outcome, results, runs, numbers, verdicts)
+    known = _profiled(work, plans, runs, numbers, verdicts)
+    rare = {key: rare_failure(key, record, plans, engine, seed, work.order.rare_runs)
+            for key in work.order.rare}  # fmt: skip
+    scale = Scale(work.order.claim, work.order.samples is not None)
+    results = sweep_results(
+        record, engine, seed, runs, numbers, verdicts, scale, _addition(known, rare)
+    )
+    outcome = _outcome(verdicts, work.order)
+    return Swept(record, plans, work.order, seed, outcome, results, runs, numbers, verdicts)
 
 
 def require_possible(order: Order) -> None:
@@ -113,31 +153,87 @@ def require_possible(order: Order) -> None:
     raise InputError((Problem("command line", 1, 1, option, str(most), rule, remedy),))
 
 
-def _sampled(
-    design: Design,
-    plans: Sequence[Plan],
-    fleet: Boards,
-    engine: Engine,
-    order: Order,
-    seed: int,
-    progress: Progress | None,
-) -> tuple[BoardRuns, Verdicts]:
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What the steps of one sweep have in common."""
+
+    design: Design
+    engine: Engine
+    order: Order
+    seed: int
+    progress: Progress | None
+    announce: Announce | None
+
+
+def _sampled(work: _Work, plans: Sequence[Plan], fleet: Boards) -> tuple[BoardRuns, Verdicts]:
     """Run boards up to the look that decides, or all of them."""
-    runs = no_runs(fleet)
-    stops = [order.most] if order.samples is not None else looks(order.claim, order.most)
-    most = order.most * len(fleet.scenes)
-    verdicts = board_verdicts(runs, plans, design)
+    order, runs = work.order, no_runs(fleet)
+    stops = list(looks(order.claim, order.most))
+    if order.samples is not None:  # the same steps, for progress, but nothing is decided by them
+        stops = [*(stop for stop in stops if stop < order.samples), order.samples]
+    tell = _told(work.progress, "boards", order.most * len(fleet.scenes))
+    verdicts = board_verdicts(runs, plans, work.design)
     for stop in stops:
-        numbers = fleet.independent(seed, runs.count, stop - runs.count)
-        run_more(runs, numbers, engine, _told(progress, most))
-        verdicts = board_verdicts(runs, plans, design)
+        first = not runs.count
+        numbers = fleet.independent(work.seed, runs.count, stop - runs.count)
+        run_more(runs, numbers, work.engine, tell)
+        verdicts = board_verdicts(runs, plans, work.design)
+        if first and work.announce is not None:
+            work.announce(_forecast(runs, order))
         if order.samples is None and _outcome(verdicts, order) != "open":
             break
     return runs, verdicts
 
 
-def _told(progress: Progress | None, most: int) -> Callable[[int], None] | None:
-    return None if progress is None else lambda done: progress("boards", done, most)
+def _forecast(runs: BoardRuns, order: Order) -> Forecast:
+    scenes, cost = len(runs.scenes), runs.cost
+    more = REPLICATES * POINTS
+    soon = order.most if order.samples is not None else order.fewest
+    each = cost.busy_s / cost.runs if cost.runs else 0.0
+    return Forecast(scenes, scenes * (soon + more), scenes * (order.most + more), each)
+
+
+def _profiled(
+    work: _Work,
+    plans: Sequence[Plan],
+    runs: BoardRuns,
+    numbers: Mapping[str, Floats],
+    verdicts: Verdicts,
+) -> Profile:
+    """Run the replicates; their cost is added to that of the boards."""
+    fleet = runs.boards
+    if not fleet.scenes:
+        return Profile()
+    more, several = no_runs(fleet), replicate_numbers(runs, work.seed)
+    tell = _told(work.progress, "distributions", REPLICATES * POINTS * len(fleet.scenes))
+    for one in several:
+        run_more(more, one, work.engine, tell)
+    runs.cost.add(more.cost)
+    joined = {name: np.concatenate([one[name] for one in several]) for name in fleet.coordinates}
+    return profile(verdicts, numbers, board_verdicts(more, plans, work.design), joined)
+
+
+def _addition(
+    known: Profile, rare: Mapping[str, RareByLimit]
+) -> Callable[[str, int, MeasureRow], MeasureRow]:
+    """Return what completes a row by its distribution, its drivers and its rare failures."""
+
+    def add(bench: str, place: int, row: MeasureRow) -> MeasureRow:
+        found = known.row(bench, place)
+        said = "; ".join(word for word in (row.reason, found.reason) if word)
+        return replace(
+            row,
+            reason=said,
+            spread=found.spread,
+            drivers=driver_rows(found.drivers),
+            rare=rare.get(f"{bench}.{row.measure}", {}).get(row.limit.id) if row.limit else None,
+        )
+
+    return add
+
+
+def _told(progress: Progress | None, what: str, most: int) -> Callable[[int], None] | None:
+    return None if progress is None else lambda done: progress(what, done, most)
 
 
 def _outcome(verdicts: Verdicts, order: Order) -> Outcome:

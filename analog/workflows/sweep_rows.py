@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +39,9 @@ from analog.workflows.board_runs import (
 )
 from analog.workflows.inputs import input_hashes
 from analog.workflows.judging import merged_limits
+
+Addition = Callable[[str, int, MeasureRow], MeasureRow]
+"""A bench, a row's place in it and the row as the boards give it, to the row as it is reported."""
 
 _VERDICT: dict[str, Verdict] = {"proved": "pass", "refuted": "fail", "open": "undecided"}
 
@@ -93,19 +96,17 @@ def _bench_verdicts(runs: BoardRuns, plan: Plan, design: Design) -> BenchVerdict
 
 def sweep_results(
     design: Design,
-    plans: Sequence[Plan],
     engine: Engine,
     seed: int,
     runs: BoardRuns,
     numbers: Mapping[str, Floats],
     verdicts: Verdicts,
-    claim: Claim,
-    in_advance: bool,
+    scale: Scale,
+    add: Addition,
 ) -> Results:
-    """Return the results of a sweep; `in_advance`: the number of boards was fixed beforehand."""
-    scale = Scale(claim, in_advance)
+    """Return the results of a sweep; `add` fills in what is known of a row besides its boards."""
     expect = design.expect
-    benches = tuple(_bench_result(bench, numbers, scale) for bench in verdicts.benches)
+    benches = tuple(_bench_result(bench, numbers, scale, add) for bench in verdicts.benches)
     limited = any(bench.limited for bench in verdicts.benches)
     counted = tally(verdicts.status)
     return Results(
@@ -113,7 +114,7 @@ def sweep_results(
         analog.__version__,
         EngineInfo(engine.name, engine.version),
         DesignInfo(design.name, design.title, design.sha256),
-        input_hashes(design, plans),
+        input_hashes(design, (bench.plan for bench in verdicts.benches)),
         seed,
         scale.verdict(counted) if limited else None,
         None if expect is None else Expectation(expect.verdict, tuple(expect.fails)),
@@ -148,7 +149,9 @@ class Scale:
         )
 
 
-def _bench_result(bench: BenchVerdicts, numbers: Mapping[str, Floats], scale: Scale) -> BenchResult:
+def _bench_result(
+    bench: BenchVerdicts, numbers: Mapping[str, Floats], scale: Scale, add: Addition
+) -> BenchResult:
     lost = sum(int(one.failed.sum()) for one in bench.runs)
     counted = tally(bench.status)
     return BenchResult(
@@ -157,7 +160,10 @@ def _bench_result(bench: BenchVerdicts, numbers: Mapping[str, Floats], scale: Sc
         scale.yield_of(counted, lost) if bench.limited else None,
         sum(len(one.values) for one in bench.runs),
         lost,
-        tuple(_row(one, bench, numbers, scale) for one in bench.judged),
+        tuple(
+            add(bench.plan.bench, place, _row(one, bench, numbers, scale))
+            for place, one in enumerate(bench.judged)
+        ),
     )
 
 
@@ -183,6 +189,7 @@ def _row(
         verdict=None if limit is None else scale.verdict(one.tally),
         reason=_reason(one, scale),
         samples=len(one.values),
+        yield_=None if limit is None else scale.yield_of(one.tally, one.tally.lost),
     )
 
 
