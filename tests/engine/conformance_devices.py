@@ -19,6 +19,8 @@ from analog.circuits.record import (
     Model,
     OperatingPoint,
     Param,
+    Pwl,
+    Transient,
 )
 from analog.engine import Engine, Run
 
@@ -26,6 +28,9 @@ _POLARITY: dict[str, tuple[Literal["NPN", "PNP"], float]] = {
     "npn": ("NPN", 1.0),
     "pnp": ("PNP", -1.0),
 }
+RAMP_S = 1e-7
+"""Duration of the ramp that measures a capacitance: its current is far above any leakage."""
+
 _AT = {"0mA1": 0.1e-3, "1mA": 1e-3, "50mA": 50e-3, "100mA": 100e-3}
 
 
@@ -119,3 +124,49 @@ def working_point(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
         "v_be": abs(float(run.trace("v(base)")[-1])),
         "i_c": abs(float(run.trace("i(v1)")[-1])),
     }
+
+
+def junction_capacitance(engine: Engine, part: Part) -> float:
+    """Return the current over its slope (F) around the reverse voltage the figure states."""
+    stated = re.search(r"([0-9.]+) V", part.figure("C_D").conditions)
+    volts = float(stated.group(1)) if stated else 0.0
+    elements = (
+        Element("V1", "V", ("0", "out"), ramp(volts)),
+        Element("D1", "D", ("out", "0"), model="part"),
+    )
+    return charging(engine, part, elements, "D")
+
+
+def input_capacitance(engine: Engine, part: Part) -> float:
+    """Return the gate's current over its slope (F), gate near 0 V, V_DS as the figure states."""
+    stated = re.search(r"V_DS ([0-9.]+) V", part.figure("C_iss").conditions)
+    elements = (
+        Element("V1", "V", ("0", "gate"), ramp(0.0)),
+        Element("V2", "V", ("drain", "0"), Dc(float(stated.group(1)) if stated else 25.0)),
+        Element("M1", "M", ("drain", "gate", "0", "0"), model="part"),
+    )
+    return charging(engine, part, elements, "NMOS")
+
+
+def ramp(volts: float) -> Pwl:
+    return Pwl(((0.0, volts - 0.05), (RAMP_S, volts + 0.05)))
+
+
+def charging(
+    engine: Engine, part: Part, elements: tuple[Element, ...], kind: Literal["D", "NMOS"]
+) -> float:
+    model = Model("part", kind, tuple(part.column.spice.items()))
+    experiment = Experiment(
+        Circuit("charging", elements, (model,)),
+        Transient(RAMP_S, RAMP_S / 200, reltol=1e-5),
+        ("i(v1)",),
+        "conformance_devices:charged",
+        ("farads",),
+    )
+    return run_row(engine, experiment, {"slope": 0.1 / RAMP_S})["farads"]
+
+
+def charged(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Give the current in the middle of the ramp over the ramp's slope."""
+    current = float(np.interp(RAMP_S / 2, run.time, run.trace("i(v1)")))
+    return {"farads": abs(current) / row["slope"]}

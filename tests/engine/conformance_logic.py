@@ -75,8 +75,9 @@ def switching(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     return {"level": float(np.interp(moment, run.time, run.trace("v(in)")))}
 
 
-def hysteresis(engine: Engine, part: Part) -> float:
-    return threshold(engine, part, rising=True) - threshold(engine, part, rising=False)
+def hysteresis(engine: Engine, part: Part, tied: bool = False) -> float:
+    up, down = (threshold(engine, part, rising=rising, tied=tied) for rising in (True, False))
+    return up - down
 
 
 def low_level(engine: Engine, part: Part, loaded: bool = True) -> float:

@@ -260,8 +260,10 @@ def rejection(engine: Engine, part: Part) -> float:
 V_PRI, V_SEC, FREQ = 230.0, 12.0, 50.0
 
 
-def transformed(engine: Engine, part: Part, load_ohm: float) -> dict[str, float]:
-    row = part.arguments | {"v_pri": V_PRI, "v_sec": V_SEC, "freq": FREQ, "load": load_ohm}
+def transformed(engine: Engine, part: Part, load_ohm: float, **changes: float) -> dict[str, float]:
+    row = (
+        part.arguments | changes | {"v_pri": V_PRI, "v_sec": V_SEC, "freq": FREQ, "load": load_ohm}
+    )
     row |= {"peak": V_PRI * math.sqrt(2), "mains_hz": FREQ, "phase": 90.0}
     row |= {"stop": 6 / FREQ, "step": 1 / FREQ / 200}
     return run_row(engine, transformer_cases.loaded(), row)
@@ -298,6 +300,27 @@ def idle_expected(part: Part) -> complex:
     before = complex(0.5 * argument["reg"], argument["leak"]) / (1 + argument["reg"]) ** 2
     core = 1 / complex(argument["iron"], -argument["mag"])
     return 1 / (before + core).conjugate()
+
+
+def leakage_share(engine: Engine, part: Part) -> float:
+    """Return the reactance that the leakage adds over the rated load's, the secondary shorted.
+
+    Both are taken at the primary. The core in parallel to the shorted secondary has a reactance
+    of its own, found without leakage.
+    """
+    rated = V_PRI**2 / part.arguments["va"] / (1 + part.arguments["reg"]) ** 2
+    with_leakage, without = (
+        shorted_reactance(engine, part, leak) for leak in (part.arguments["leak"], 1e-6)
+    )
+    return (with_leakage - without) / rated
+
+
+def shorted_reactance(engine: Engine, part: Part, leak: float) -> float:
+    """Return the reactance (Ω) at the primary with the secondary shorted."""
+    out = transformed(engine, part, V_SEC**2 / part.arguments["va"] * 1e-6, leak=leak)
+    impedance = V_PRI / out["primary"]
+    resistance = out["power"] / out["primary"] ** 2
+    return math.sqrt(impedance**2 - resistance**2)
 
 
 def between_windings(engine: Engine, part: Part) -> float:
