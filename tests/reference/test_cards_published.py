@@ -54,6 +54,19 @@ PUBLISHED = [
     ("74HC4040", "ON", "transition_max", 4.5, None, None, 500e-9),
     # National CD4069UBM, DC electrical characteristics
     ("4069UB", "National", "V_IH", 10, 8.0, None, None),
+    # National CD4001BM/CD4011BM, March 1988, DC and AC electrical characteristics
+    ("4011", "National", "I_OL", 15, 3.0e-3, 8.8e-3, None),
+    ("4011", "National", "t_phl", 5, None, 120e-9, 250e-9),
+    ("4001", "National", "t_plh", 10, None, 50e-9, 100e-9),
+    ("4001", "National", "t_transition", 15, None, 40e-9, 80e-9),
+    # Philips HEF4011UB and HEF4069UB, January 1995, AC characteristics
+    ("4011UB", "Philips", "t_phl", 10, None, 25e-9, 50e-9),
+    ("4011UB", "Philips", "t_plh", 5, None, 35e-9, 70e-9),
+    ("4069UB", "Philips", "t_phl", 5, None, 45e-9, 90e-9),
+    ("4069UB", "Philips", "t_transition", 10, None, 30e-9, 60e-9),
+    # National CD4049UBM/CD4049UBC, DC electrical characteristics
+    ("4049UB", "National", "I_OL", 5, 4.0e-3, 5e-3, None),
+    ("4049UB", "National", "I_OH", 15, 6.2e-3, 12e-3, None),
 ]
 
 # (part, maker, figure, value): the guaranteed end, or the typical where that is all there is
@@ -72,6 +85,16 @@ SCALARS = [
     ("BTA16-CW", "ST", "I_H", 35e-3),  # ST BTA16, document 7471 rev 9
     ("BT138E", "Philips", "I_GT_4", 25e-3),  # Philips BT138 E, September 1997
     ("PC817", "Sharp", "CTR", 6.0),  # Sharp PC817 series
+    ("PC814A", "Sharp", "CTR", 1.5),  # Sharp PC814 series, classification table
+    ("H11AA1", "Fairchild", "I_CEO", 50e-9),  # Fairchild H11AA1, DS300212
+    ("T435", "ST", "I_L_2", 60e-3),  # ST T4 series, rev 7, table 4
+    ("T410", "ST", "I_H", 15e-3),
+    ("T405", "ST", "R_d", 120e-3),  # ST T4 series, rev 9, figure 5
+    ("Z0409", "ST", "I_GT_4", 10e-3),  # ST Z04, rev 7, table 2
+    ("Z0410", "ST", "I_L_2", 50e-3),
+    ("BT136E", "Philips", "I_GT_4", 25e-3),  # Philips BT136 series E, June 2001
+    ("BT137", "Philips", "I_L_2", 45e-3),  # Philips BT137 series, June 1999
+    ("BT134WE", "Philips", "R_d", 0.21),  # Philips BT134W series, September 1997, figure 10
     ("BAT85", "Philips", "V_F", 0.4),  # Philips BAT85, 20 March 1996
 ]
 
@@ -95,6 +118,14 @@ def test_supply_dependent_figures(
 @pytest.mark.parametrize(("part", "maker", "name", "value"), SCALARS)
 def test_plain_figures(part: str, maker: str, name: str, value: float) -> None:
     assert find_card(part).column(maker).figure(name).high == value
+
+
+@pytest.mark.parametrize("part", ["T405", "T410", "T435", "Z0405", "Z0409", "Z0410", "BT136E"])
+def test_trigger_figures_of_4_a_triacs_carry_their_sheet(part: str) -> None:
+    (column,) = find_card(part).columns
+    names = [f"I_GT_{quadrant}" for quadrant in (1, 2, 3)]
+    for name in (*names, "I_H", "I_L", "I_L_2", "V_GT", "V_GD", "dvdt_static"):
+        assert column.figure(name).source.kind == "document"
 
 
 @pytest.mark.parametrize("part", ["4020", "4024", "4040", "4060", "4017"])
