@@ -89,12 +89,12 @@ SCALARS = [
     ("H11AA1", "Fairchild", "I_CEO", 50e-9),  # Fairchild H11AA1, DS300212
     ("T435", "ST", "I_L_2", 60e-3),  # ST T4 series, rev 7, table 4
     ("T410", "ST", "I_H", 15e-3),
-    ("T405", "ST", "R_d", 120e-3),  # ST T4 series, rev 9, figure 5
+    ("T405", "ST", "I_GT_2", 5e-3),
     ("Z0409", "ST", "I_GT_4", 10e-3),  # ST Z04, rev 7, table 2
     ("Z0410", "ST", "I_L_2", 50e-3),
     ("BT136E", "Philips", "I_GT_4", 25e-3),  # Philips BT136 series E, June 2001
     ("BT137", "Philips", "I_L_2", 45e-3),  # Philips BT137 series, June 1999
-    ("BT134WE", "Philips", "R_d", 0.21),  # Philips BT134W series, September 1997, figure 10
+    ("BT134WE", "Philips", "I_L_2", 20e-3),  # Philips BT134W series E, August 1997
     ("BAT85", "Philips", "V_F", 0.4),  # Philips BAT85, 20 March 1996
 ]
 
