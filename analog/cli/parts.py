@@ -12,7 +12,7 @@ from analog.cli import exits, options
 
 if TYPE_CHECKING:
     from analog.cards import Card, Column, FigureTable, Leakage, Technology
-    from analog.workflows.part_sheets import ModelSheet
+    from analog.circuits.part_sheets import ModelSheet
 
 AUDIT_SCHEMA = "edgeproof-parts-audit-1"
 
@@ -44,7 +44,7 @@ def command(name: str | None, audit: bool, as_json: bool) -> int:
 
 
 def _parts_object(cards: tuple[Card, ...]) -> dict[str, Any]:
-    from analog.workflows.part_sheets import part_sheets
+    from analog.circuits.part_sheets import part_sheets
 
     return part_sheets(cards)
 
@@ -103,7 +103,7 @@ def _show_card(card: Card) -> None:
 
 
 def _show_models(card: Card) -> None:
-    from analog.workflows.part_sheets import model_sheets
+    from analog.circuits.part_sheets import model_sheets
 
     by_maker: dict[str, list[ModelSheet]] = {}
     for sheet in model_sheets(card):
@@ -114,10 +114,10 @@ def _show_models(card: Card) -> None:
 
 def _show_model(sheets: list[ModelSheet]) -> None:
     """Show the arguments of one maker's model, a column per supply."""
+    from analog.circuits.part_sheets import argument_unit
     from analog.cli.display import Column as Heading
     from analog.cli.display import say, show_table
     from analog.quantities import format_quantity
-    from analog.workflows.part_sheets import argument_unit
 
     def value(sheet: ModelSheet, name: str, number: float) -> str:
         unit = argument_unit(sheet.model, name)
@@ -138,8 +138,8 @@ def _show_model(sheets: list[ModelSheet]) -> None:
 
 
 def _show_curves(card: Card) -> None:
+    from analog.circuits.part_sheets import curve_sheets
     from analog.cli.display import say
-    from analog.workflows.part_sheets import curve_sheets
 
     for sheet in curve_sheets(card):
         for line in (sheet.title, *sheet.lines, f"  source: {sheet.source}", ""):

@@ -9,7 +9,7 @@ import pytest
 
 from analog.cards import all_cards, find_card, parts_schema
 from analog.circuits.part_models import part_model, tied_inputs
-from analog.workflows.part_sheets import (
+from analog.circuits.part_sheets import (
     argument_unit,
     curve_sheets,
     model_sheets,

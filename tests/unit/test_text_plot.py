@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analog.workflows.text_plot import HEIGHT, WIDTH, Axes, text_plot
+from analog.circuits.text_plot import HEIGHT, WIDTH, Axes, text_plot
 
 AXES = Axes("temperature", "°C", "ratio", "1")
 

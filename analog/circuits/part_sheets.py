@@ -8,7 +8,7 @@ from typing import Any
 
 from analog.cards import Card, Column, CurveTable, part_records
 from analog.circuits.part_models import PartModel, part_model
-from analog.workflows.text_plot import Axes, text_plot
+from analog.circuits.text_plot import Axes, text_plot
 
 _DEFINING = ("V_P", "V_IH")
 _DECADES = 10.0
