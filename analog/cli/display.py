@@ -113,13 +113,22 @@ class _Bar:
             self._stop()
 
     def _open(self) -> None:
-        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+        from rich.progress import (
+            BarColumn,
+            Progress,
+            TextColumn,
+            TimeElapsedColumn,
+            TimeRemainingColumn,
+        )
 
         bar = Progress(
             TextColumn("{task.description}"),
             BarColumn(),
             TextColumn("{task.completed} of at most {task.total}"),
             TimeElapsedColumn(),
+            TextColumn("at most"),
+            TimeRemainingColumn(),
+            TextColumn("left"),
             console=_console(stderr=True),
             transient=True,
         )

@@ -18,17 +18,17 @@ def write_new(path: Path, text: str) -> None:
         os.link(temporary, path)
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write or replace a file; MachineError when that cannot be done, nothing half-written.
 
     What exists and is no plain file (a pipe, ``/dev/stdout``) is written to, never replaced.
     """
     try:
         if path.exists() and not path.is_file():
-            path.write_text(text, encoding="utf-8", newline="\n")
+            path.write_bytes(_encoded(content))
             return
         path.parent.mkdir(parents=True, exist_ok=True)
-        with _beside(path, text) as temporary:
+        with _beside(path, content) as temporary:
             temporary.replace(path)
     except OSError as error:
         raise MachineError(
@@ -43,6 +43,8 @@ def require_writable(folder: Path, named: Path | None = None) -> None:
     """
     if named is not None and named.is_dir():
         raise bad_file(str(named), "this is a folder, not a file", "Name a file")
+    if named is not None and named.exists() and not named.is_file() and os.access(named, os.W_OK):
+        return  # a pipe or a device is written to in place
     ancestor = folder.absolute()
     while not ancestor.exists() and ancestor != ancestor.parent:
         ancestor = ancestor.parent
@@ -54,16 +56,20 @@ def require_writable(folder: Path, named: Path | None = None) -> None:
 
 
 @contextlib.contextmanager
-def _beside(path: Path, text: str) -> Iterator[Path]:
+def _beside(path: Path, content: str | bytes) -> Iterator[Path]:
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     temporary = Path(name)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(_encoded(content))
         temporary.chmod(0o666 & ~_umask())
         yield temporary
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _encoded(content: str | bytes) -> bytes:
+    return content if isinstance(content, bytes) else content.encode()
 
 
 def _umask() -> int:

@@ -29,6 +29,7 @@ class Request:
     seed: int
     store: Path | None = None
     fine: bool = False
+    dask: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def opened_engine(request: Request) -> Iterator[Engine]:
         except MachineError as error:
             note(f"edgeproof: going on without the cache. {error}")
             store = None
-    with open_engine(jobs=request.jobs, store=store) as engine:
+    with open_engine(jobs=request.jobs, store=store, dask=request.dask) as engine:
         yield engine
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,10 +11,12 @@ import click
 from analog.cli import exits, options
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from analog.cli.session import Job, Request
     from analog.engine import Engine
     from analog.results.records import Results
-    from analog.workflows.sweep import Order, Swept
+    from analog.workflows.sweep import Forecast, Order, Swept
 
 
 class _ClaimedShare(click.ParamType[float]):
@@ -39,7 +41,8 @@ class Asked:
     order: Order
     junit: Path | None
     out: Path | None
-    dask: str | None
+    parquet: bool
+    baseline: Results | None
 
 
 @click.command()
@@ -74,8 +77,22 @@ class Asked:
     help="Give up after N boards (default: 2000).",
 )
 @click.option("--dask", metavar="ADDRESS", help="Simulate on the workers of this dask scheduler.")
+@click.option(
+    "--rare",
+    "rare",
+    metavar="MEASURE",
+    multiple=True,
+    help="Estimate how rarely this measure fails, down to one in a million (repeatable).",
+)
 @options.out
+@click.option("--parquet", is_flag=True, help="With --out: samples.parquet too.")
 @options.junit
+@click.option(
+    "--baseline",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Fail when the yield is worse beyond doubt than in this file of an earlier sweep.",
+)
 def command(
     designs: tuple[str, ...],
     benches: tuple[str, ...],
@@ -88,8 +105,11 @@ def command(
     samples: int | None,
     budget: int | None,
     dask: str | None,
+    rare: tuple[str, ...],
     out: Path | None,
+    parquet: bool,
     junit: Path | None,
+    baseline: Path | None,
 ) -> int:
     """Sample boards from parts, temperature and mains, and say how many of a hundred work."""
     from analog.cli.files import require_writable
@@ -98,14 +118,17 @@ def command(
     from analog.errors import EdgeproofError
 
     try:
-        asked = Asked(_order(claim, confidence, samples, budget), junit, out, dask)
+        order = replace(_order(claim, confidence, samples, budget), rare=rare)
+        asked = Asked(order, junit, out, parquet, _earlier(baseline, designs))
         if junit is not None:
             require_writable(junit.parent, junit)
         if out is not None:
             require_writable(out)
+        if parquet:
+            _require_parquet(out)
     except EdgeproofError as error:
         return report_error(error, "command line", as_json)
-    return _run(designs, Request(benches, as_json, jobs, seed, store), asked)
+    return _run(designs, Request(benches, as_json, jobs, seed, store, dask=dask), asked)
 
 
 def _order(claim: float, confidence: float, samples: int | None, budget: int | None) -> Order:
@@ -136,8 +159,9 @@ def _run(designs: tuple[str, ...], request: Request, asked: Asked) -> int:
         several.append(swept.results)
         _show(swept, request.as_json)
         if asked.out is not None:
-            _write(swept, asked.out, request.as_json)
-        return exits.of_verdict(swept.results.verdict)
+            _write(swept, asked.out, asked.parquet, request.as_json)
+        code = exits.of_verdict(swept.results.verdict)
+        return exits.gravest([code, _kept(asked.baseline, swept.results, job)])
 
     code = for_each_design(designs, request, act)
     return exits.gravest([code, _write_junit(asked.junit, several)])
@@ -155,8 +179,19 @@ def _swept(job: Job, engine: Engine, request: Request, order: Order) -> Swept:
             order=order,
             seed=request.seed,
             progress=report,
+            announce=_announcer(job, request),
             filename=job.path,
         )
+
+
+def _announcer(job: Job, request: Request) -> Callable[[Forecast], None] | None:
+    """Return what says the cost of a long sweep; nothing when only JSON is wanted."""
+    from analog.cli.yields import show_forecast
+    from analog.engine.engine import usable_cores
+
+    if request.as_json:
+        return None
+    return lambda found: show_forecast(job.design.name, found, request.jobs or usable_cores())
 
 
 def _show(swept: Swept, as_json: bool) -> None:
@@ -170,18 +205,70 @@ def _show(swept: Swept, as_json: bool) -> None:
         show_swept(swept)
 
 
-def _write(swept: Swept, folder: Path, as_json: bool) -> None:
+def _write(swept: Swept, folder: Path, parquet: bool, as_json: bool) -> None:
     """Write what `report` shows of a sweep, and every board as a table."""
     from analog.cli.display import say
     from analog.cli.files import write_whole
     from analog.render.samples import samples_csv
     from analog.results import to_json
 
-    own = folder / swept.design.name
-    write_whole(own / "sweep.json", to_json(swept.results, indent=2) + "\n")
-    write_whole(own / "samples.csv", samples_csv(swept))
+    files: dict[str, str | bytes] = {
+        "sweep.json": to_json(swept.results, indent=2) + "\n",
+        "samples.csv": samples_csv(swept),
+    }
+    if parquet:
+        from analog.render.parquet import samples_parquet
+
+        files["samples.parquet"] = samples_parquet(swept)
+    for name, content in files.items():
+        write_whole(folder / swept.design.name / name, content)
     if not as_json:
-        say(f"Written: {own / 'sweep.json'}, {own / 'samples.csv'}")
+        say(f"Written to {folder / swept.design.name}: {', '.join(files)}")
+
+
+def _require_parquet(out: Path | None) -> None:
+    from importlib.util import find_spec
+
+    from analog.cli.problems import bad_file
+    from analog.errors import MachineError
+
+    if out is None:
+        raise bad_file("command line", "--parquet needs a folder", "Give --out FOLDER as well")
+    if find_spec("pyarrow") is None:
+        raise MachineError(
+            "pyarrow is not installed", "Install the extra: pip install 'edgeproof[parquet]'"
+        )
+
+
+def _earlier(baseline: Path | None, designs: tuple[str, ...]) -> Results | None:
+    """Read the results of an earlier sweep; InputError when they are none."""
+    from analog.cli.baseline import read_baseline
+    from analog.cli.problems import bad_file
+
+    found = read_baseline(baseline, designs, 0.0)
+    if found is None:
+        return None
+    if found.results.yield_ is None:
+        rule = "these are no results of a sweep"
+        raise bad_file(str(baseline), rule, "Name what sweep --json printed, or its sweep.json")
+    return found.results
+
+
+def _kept(earlier: Results | None, now: Results, job: Job) -> int:
+    """Say what a sweep lost against an earlier one."""
+    from analog.cli.display import note
+    from analog.cli.problems import bad_file
+    from analog.results.yields import yield_losses
+
+    if earlier is None:
+        return exits.PASSED
+    if earlier.design.name != now.design.name:
+        rule = f"the baseline is of another design, {earlier.design.name}"
+        raise bad_file(job.path, rule, "Name the baseline of this design")
+    losses = yield_losses(earlier, now)
+    for loss in losses:
+        note(f"{job.path}:1:1: worse than the baseline: {loss}")
+    return exits.FAILED if losses else exits.PASSED
 
 
 def _write_junit(junit: Path | None, several: list[Results]) -> int:

@@ -206,7 +206,7 @@ def open_engine(
 
 def _workers(jobs: int | None, log: Path | None, limit_s: float) -> tuple[Library, Pool]:
     library = used_library()
-    workers = jobs if jobs is not None else _usable_cores()
+    workers = jobs if jobs is not None else usable_cores()
     if workers < 1:
         raise ValueError(f"jobs is {workers}; it must be at least 1")
     return library, Pool(library, workers, log.absolute() if log else None, limit_s)
@@ -226,7 +226,7 @@ def _mendable(failure: Failure) -> bool:
     return failure.kind in _MENDABLE and not failure.stored and not failure.killed
 
 
-def _usable_cores() -> int:
+def usable_cores() -> int:
     if hasattr(os, "sched_getaffinity"):  # Linux: what a container or taskset leaves us
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

@@ -46,9 +46,14 @@ def samples_csv(swept: Swept) -> str:
     writer = csv.writer(target, lineterminator="\n")
     writer.writerow([harmless(text) for text in ("board", "status", *(c.heading for c in found))])
     cells = [_cells(column) for column in found]
-    for index, status in enumerate(swept.status.tolist()):
-        writer.writerow([index, _STATUS[status], *(column[index] for column in cells)])
+    for index, status in enumerate(statuses(swept)):
+        writer.writerow([index, status, *(column[index] for column in cells)])
     return target.getvalue()
+
+
+def statuses(swept: Swept) -> list[str]:
+    """Return what became of every board, in words."""
+    return [_STATUS[status] for status in swept.status.tolist()]
 
 
 def harmless(text: str) -> str:
