@@ -1,7 +1,7 @@
 """No random sample of any model is lost in a typical circuit, and none takes for ever.
 
 Each sample may use `LIMIT_S` of processor time and is lost when it needs more, so the run time
-is bounded by the same test. Clock input and transformer have theirs beside their other tests.
+is bounded by the same test. Other models have theirs beside their other tests.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ import pytest
 import regulator_cases
 from conformance_parts import Part
 from conformance_power import opto_row, triac_row
+from model_rows import run_random
 
 from analog.cards import Card, all_cards, find_card
 from analog.circuits.part_models import part_model
-from analog.circuits.record import Experiment
-from analog.engine import Engine, Outcomes, open_engine
+from analog.engine import Engine, open_engine
 
 Counts = Callable[[int, int], int]
 Figure = Callable[[str], None]
@@ -33,18 +33,6 @@ MAINS = ((230.0, 50.0), (120.0, 60.0))
 def engine() -> Iterator[Engine]:
     with open_engine(jobs=1, limit_s=LIMIT_S) as opened:
         yield opened
-
-
-def run(engine: Engine, experiment: Experiment, rows: list[Row], figure: Figure) -> Outcomes:
-    names = tuple(rows[0])
-    out = engine.run(experiment, names, np.array([[row[name] for name in names] for row in rows]))
-    figure(
-        f"{len(rows)} samples, {len(out.failures)} lost, {len(out.retried)} the second way, "
-        f"{1e3 * out.engine_s / len(rows):.0f} ms each"
-    )
-    assert not out.failures, next(iter(out.failures.values())).reason
-    assert np.isfinite(out.values).all()
-    return out
 
 
 def cards_of(kind: str) -> list[Card]:
@@ -89,7 +77,7 @@ def sensing_row(draw: np.random.Generator) -> Row:
 def test_schmitt_behind_a_line_filter(engine: Engine, counts: Counts, figure: Figure) -> None:
     draw = np.random.default_rng(1)
     rows = [sensing_row(draw) for _ in range(counts(8, 500))]
-    out = run(engine, cases.sensed_mains(), rows, figure)
+    out = run_random(engine, cases.sensed_mains(), rows, figure)
     assert (out.column("lowest") > -1.0).all()
     assert (out.column("highest") < 1.0).all()
     assert (out.column("edges") > 0).any()
@@ -127,7 +115,7 @@ def supply_row(draw: np.random.Generator) -> Row:
 def test_regulator_behind_a_transformer(engine: Engine, counts: Counts, figure: Figure) -> None:
     draw = np.random.default_rng(2)
     rows = [supply_row(draw) for _ in range(counts(12, 500))]
-    out = run(engine, regulator_cases.chain(), rows, figure)
+    out = run_random(engine, regulator_cases.chain(), rows, figure)
     rated = np.array([row["v_o"] for row in rows])
     assert (out.column("highest") < 1.08 * rated).all()
     assert (out.column("lowest") > -0.1).all()
@@ -172,7 +160,7 @@ def test_triac_and_opto_on_the_mains(
     """Eight circuits that share the 500 samples."""
     draw = np.random.default_rng((3, inductive, pulsed, snubber))
     rows = [output_row(draw) for _ in range(counts(2, 63))]
-    out = run(engine, cases.triac_output(inductive, snubber, pulsed), rows, figure)
+    out = run_random(engine, cases.triac_output(inductive, snubber, pulsed), rows, figure)
     peak = np.array([row["mains_peak"] for row in rows])
     if not inductive:
         assert (out.column("highest") < 1.02 * peak).all()

@@ -12,11 +12,10 @@ import coupler_cases as cases
 import numpy as np
 import pytest
 from conformance_parts import Part, parts_of
-from model_rows import run_rows
+from model_rows import run_random, run_rows
 
 from analog.cards import all_cards, find_card
 from analog.circuits.optocoupler_models import NO_KNEE_A, NO_LIMIT_A, knees
-from analog.circuits.record import Experiment
 from analog.engine import Engine, Outcomes, open_engine
 
 Counts = Callable[[int, int], int]
@@ -122,26 +121,16 @@ def coupler_row(draw: np.random.Generator, parts: list[Part]) -> Row:
     }
 
 
-def run_all(engine: Engine, experiment: Experiment, rows: list[Row], figure: Figure) -> Outcomes:
-    names = tuple(rows[0])
-    out = engine.run(experiment, names, np.array([[row[name] for name in names] for row in rows]))
-    figure(
-        f"{len(rows)} samples, {len(out.failures)} lost, {len(out.retried)} the second way, "
-        f"{1e3 * out.engine_s / len(rows):.0f} ms each"
-    )
-    assert not out.failures, next(iter(out.failures.values())).reason
-    assert np.isfinite(out.values).all()
-    assert (out.column("lowest") > -1.0).all()
-    assert (out.column("highest") < 1.0).all()
-    assert (out.column("edges") > 0).any()
-    return out
+def stays_between_rails(out: Outcomes) -> bool:
+    low, high = out.column("lowest"), out.column("highest")
+    return bool((low > -1.0).all() and (high < 1.0).all() and (out.column("edges") > 0).any())
 
 
 def test_no_random_gate_is_lost(engine: Engine, counts: Counts, figure: Figure) -> None:
     draw = np.random.default_rng(5)
     parts = parts_of_kind("gate")
     rows = [gate_row(draw, parts) for _ in range(counts(8, 500))]
-    run_all(engine, cases.filtered(), rows, figure)
+    assert stays_between_rails(run_random(engine, cases.filtered(), rows, figure))
 
 
 def test_no_random_optocoupler_is_lost(engine: Engine, counts: Counts, figure: Figure) -> None:
@@ -149,7 +138,7 @@ def test_no_random_optocoupler_is_lost(engine: Engine, counts: Counts, figure: F
     draw = np.random.default_rng(6)
     parts = parts_of_kind("optocoupler")
     rows = [coupler_row(draw, parts) for _ in range(counts(8, 500))]
-    run_all(engine, cases.sensed_through_coupler(), rows, figure)
+    assert stays_between_rails(run_random(engine, cases.sensed_through_coupler(), rows, figure))
 
 
 def test_knees_come_back_out_of_their_own_curve() -> None:

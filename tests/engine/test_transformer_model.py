@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pytest
 import transformer_cases as cases
+from model_rows import run_random
 
 from analog.cards import Card, all_cards
 from analog.circuits.record import Experiment
@@ -22,7 +23,7 @@ NO_LOAD_OHM = 1e7
 
 @pytest.fixture(scope="module")
 def engine() -> Iterator[Engine]:
-    with open_engine(jobs=2) as opened:
+    with open_engine(jobs=1) as opened:
         yield opened
 
 
@@ -210,7 +211,7 @@ def test_large_reservoir_meets_the_charge_balance(engine: Engine) -> None:
     np.testing.assert_allclose(mean, wanted, atol=3e-3)
 
 
-def test_no_random_sample_is_lost(engine: Engine, counts: Counts) -> None:
+def test_no_random_sample_is_lost(engine: Engine, counts: Counts, figure: Figure) -> None:
     draw = np.random.default_rng(4)
     rows = []
     for _ in range(counts(40, 500)):
@@ -229,5 +230,4 @@ def test_no_random_sample_is_lost(engine: Engine, counts: Counts) -> None:
         load = rated_load(rated) * float(10 ** draw.uniform(-0.3, 3))
         row = driven(rated, load, phase=float(draw.uniform(0, 360)), stop=3 / freq)
         rows.append(row | {"reservoir": 470e-6, "start": 0.0})
-    out = run(engine, cases.capacitor_input("1N4007"), rows)
-    assert np.isfinite(out.values).all()
+    run_random(engine, cases.capacitor_input("1N4007"), rows, figure)
