@@ -59,6 +59,7 @@ class RampRows:
             "c_in": same * self.stage.receiver.capacitance_axis().nominal,
             "t_top": same * RAMP_S,
             "t_stop": same * 2 * RAMP_S,
+            "t_last": same * 2 * RAMP_S * (1 - 1e-6),  # ngspice 44 reads nothing at the very end
             "t_step": same * RAMP_S / 100,
             "v_10": 0.1 * rail,
             "v_90": 0.9 * rail,
@@ -143,7 +144,7 @@ def _ramp_experiment(stage: Stage) -> Experiment:
                 "output_rise_time",
                 "tran trig v(out) val={v_10} rise=1 targ v(out) val={v_90} rise=1",
             ),
-            ("output_high_level", "tran find v(out) at={t_stop}"),
+            ("output_high_level", "tran find v(out) at={t_last}"),
             ("output_low_level", "tran find v(out) at={t_top}"),
         ),
     )
