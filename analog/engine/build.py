@@ -63,6 +63,12 @@ class Blanks:
     pieces: tuple[str, ...]
     names: tuple[str, ...]
 
+    @classmethod
+    def of(cls, text: str) -> Blanks:
+        """Return a text with its parameters in braces as one with blanks."""
+        pieces = _BLANK.split(text)
+        return cls(tuple(pieces[::2]), tuple(pieces[1::2]))
+
     def filled(self, row: Mapping[str, float]) -> str:
         """Return the line for a row; ValueError for a number that is none."""
         parts = [self.pieces[0]]
@@ -88,7 +94,7 @@ class Deck:
     def tail(self, row: Mapping[str, float]) -> list[str]:
         """Return temperature, initial conditions and analysis of a row."""
         return [
-            f".temp {number(row.get(AMBIENT, AMBIENT_DEFAULT_C))}",
+            f".temp {number(ambient_c(row))}",
             *_analysis_lines(self.experiment.analysis, row),
             ".end",
         ]
@@ -109,8 +115,13 @@ class Deck:
         for line in self.body:
             # A sub-circuit's braces hold its own parameters, which ngspice works out.
             inside = line.lower().startswith(".subckt") or (inside and not _ends(line))
-            pieces = [line] if inside else _BLANK.split(line)
-            yield line if len(pieces) == 1 else Blanks(tuple(pieces[::2]), tuple(pieces[1::2]))
+            blanks = Blanks((line,), ()) if inside else Blanks.of(line)
+            yield blanks if blanks.names else line
+
+
+def ambient_c(row: Mapping[str, float]) -> float:
+    """Return the simulation temperature of a row."""
+    return row.get(AMBIENT, AMBIENT_DEFAULT_C)
 
 
 def prepare(experiment: Experiment) -> Deck:
@@ -316,12 +327,16 @@ def _analysis_lines(analysis: Analysis, row: Mapping[str, float]) -> list[str]:
         start, stop, step = sweep_range(analysis, row)
         return [f".dc {analysis.source} {number(start)} {number(stop)} {number(step)}"]
     lines = [f".ic v({node})={number(resolve(value, row))}" for node, value in analysis.initial]
+    return [*lines, f".tran {transient_numbers(analysis, row)}"]
+
+
+def transient_numbers(analysis: Transient, row: Mapping[str, float]) -> str:
+    """Return what stands behind ``.tran``: print step, stop, start of the record, largest step."""
     largest = number(resolve(analysis.step_s, row) / analysis.step_divisor)
     end = number(resolve(analysis.stop_s, row))
     begin = number(resolve(analysis.record_from_s, row))
     # The fourth number is the largest step; left out, ngspice would take a fiftieth of the span.
-    line = f".tran {largest} {end} {begin} {largest}"
-    return [*lines, line + (" uic" if analysis.use_initial else "")]
+    return f"{largest} {end} {begin} {largest}" + (" uic" if analysis.use_initial else "")
 
 
 def sweep_range(analysis: DcSweep, row: Mapping[str, float]) -> tuple[float, float, float]:

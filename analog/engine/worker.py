@@ -16,7 +16,7 @@ import signal
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from analog.circuits.record import Experiment
+from analog.engine.alteration import Alterations, alterations
 from analog.engine.build import Blanks, Deck, prepare
 from analog.engine.known_circuit import KNOWN_CIRCUIT, KNOWN_ROW, charging
 from analog.engine.outcome import Failure, Run
@@ -43,17 +44,41 @@ from analog.errors import EdgeproofError
 
 
 @dataclass(slots=True)
-class _Ready:
-    """An experiment's deck with its fixed lines already in C, and its reducer."""
+class Ready:
+    """An experiment's deck, how rows get into it, and its reducer.
+
+    Either `alterations` set the values of a circuit that stays loaded, or the netlist is written
+    anew for every row, its fixed lines already in C.
+    """
 
     deck: Deck
     reducer: Reducer
     shown: Shown = same_run
+    alterations: Alterations | None = None
     body: list[Any] = field(init=False)
+    current: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         lines = self.deck.with_blanks()
         self.body = [line if isinstance(line, Blanks) else c_line(line) for line in lines]
+
+    def enter(self, session: Session, row: Mapping[str, float]) -> str:
+        """Have the row's circuit loaded and return the command that runs it.
+
+        ValueError when the row cannot be written.
+        """
+        if self.alterations is None:
+            session.load(self.lines(row))
+            return "run"
+        if session.loaded is not self:
+            session.load([c_line(line) for line in self.alterations.base(row)], self)
+            self.current = []
+        settings = self.alterations.settings(row)
+        # Most rows share some values; the commands stand in the same order in every row.
+        known = self.current or [""] * len(settings)
+        self.current = settings
+        session.alter([new for new, old in zip(settings, known, strict=True) if new != old])
+        return self.alterations.analysis(row)
 
     def lines(self, row: Mapping[str, float]) -> list[Any]:
         """Return the netlist of a row as C strings; ValueError when it cannot be written."""
@@ -100,12 +125,12 @@ def _serve(connection: Connection, setup: Setup) -> None:
         connection.send(Hello("", math.nan, told))
         return
     connection.send(Hello(session.version, _known_answer(session)))
-    ready: dict[int, _Ready | Refusal] = {}
+    ready: dict[int, Ready | Refusal] = {}
     while True:
         message = connection.recv()
         if isinstance(message, tuple):
             key, experiment = message
-            ready[key] = _make_ready(experiment)
+            ready[key] = make_ready(experiment)
             continue
         known = ready[message.key]
         answer = known if isinstance(known, Refusal) else _answer(session, known, message, setup)
@@ -116,12 +141,13 @@ def _serve(connection: Connection, setup: Setup) -> None:
 
 def _known_answer(session: Session) -> float:
     """Return the known circuit's largest error as a share of its level, NaN when it did not run."""
-    ready = _Ready(prepare(KNOWN_CIRCUIT), charging)
+    ready = Ready(prepare(KNOWN_CIRCUIT), charging)
     try:
-        run = _simulate(session, ready, KNOWN_ROW)
+        error = charging(simulate(session, ready, KNOWN_ROW), KNOWN_ROW)["error_share"]
+        session.discard()
     except (NoDataError, DeadSessionError):
         return math.nan
-    return charging(run, KNOWN_ROW)["error_share"]
+    return error
 
 
 def _logger(path: Path | None) -> Callable[[str], None]:
@@ -133,11 +159,12 @@ def _logger(path: Path | None) -> Callable[[str], None]:
     return lambda line: print(line, file=stream)
 
 
-def _make_ready(experiment: Experiment) -> _Ready | Refusal:
+def make_ready(experiment: Experiment) -> Ready | Refusal:
+    """Return an experiment made ready for its rows, or what is wrong with it."""
     try:
-        return _Ready(
-            prepare(experiment), find_reducer(experiment.reducer), find_shown(experiment.shown)
-        )
+        deck = prepare(experiment)
+        reducer, shown = find_reducer(experiment.reducer), find_shown(experiment.shown)
+        return Ready(deck, reducer, shown, alterations(deck))
     except (ValueError, KeyError, TypeError, NameError, EdgeproofError) as problem:
         # PySpice's own complaints are NameErrors.
         return Refusal("bad circuit", str(problem))
@@ -145,7 +172,7 @@ def _make_ready(experiment: Experiment) -> _Ready | Refusal:
         return Refusal("measuring code failed", str(problem))
 
 
-def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer | Refusal:
+def _answer(session: Session, ready: Ready, task: Task, setup: Setup) -> Answer | Refusal:
     experiment = ready.deck.experiment
     values = np.full((len(task.rows), len(experiment.outputs)), np.nan)
     failures: dict[int, Failure] = {}
@@ -155,14 +182,17 @@ def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer
         row = dict(zip(task.names, numbers, strict=True))
         signal.setitimer(signal.ITIMER_PROF, setup.limit_s)
         try:
-            run = _simulate(session, ready, row)
+            run = simulate(session, ready, row)
             values[index] = reduce_run(ready.reducer, run, row, experiment.outputs)
-            kept = ready.shown(run, row) if task.traces else None
+            kept = _own(ready.shown(run, row)) if task.traces else None
+            session.discard()
         except NoDataError as problem:
             failures[index] = problem.failure()
+            _clear(session)
         except DeadSessionError as problem:
             failures[index] = Failure("bad circuit", str(problem), "")
         except ReducerError as problem:
+            _clear(session)
             return Refusal("measuring code failed", str(problem))
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
@@ -174,18 +204,27 @@ def _answer(session: Session, ready: _Ready, task: Task, setup: Setup) -> Answer
     return Answer(values[:done], failures, engine_s, busy_s, kept, ended=session.dead)
 
 
-def _simulate(session: Session, ready: _Ready, row: Mapping[str, float]) -> Run:
-    """Load, run, read and unload one row."""
+def simulate(session: Session, ready: Ready, row: Mapping[str, float]) -> Run:
+    """Run one row; the run's arrays hold until the session discards its data."""
     if problem := row_problem(ready.deck.rules, row):
         raise NoDataError("bad circuit", problem)
     experiment = ready.deck.experiment
     try:
-        lines = ready.lines(row)
+        command = ready.enter(session, row)
     except ValueError as error:
         raise NoDataError("bad circuit", str(error)) from error
-    try:
-        session.load(lines)
-        return session.simulate(experiment.analysis, experiment.saves, row)
-    finally:
-        if not session.dead:
-            session.unload()
+    return session.simulate(experiment.analysis, experiment.saves, row, command)
+
+
+def _own(run: Run) -> Run:
+    """Return the run with arrays of its own, to outlive the session's data."""
+    traces = {name: np.array(trace) for name, trace in run.traces.items()}
+    sweep = None if run.sweep is None else np.array(run.sweep)
+    return replace(run, time=np.array(run.time), traces=traces, sweep=sweep)
+
+
+def _clear(session: Session) -> None:
+    """Leave nothing of a failed run behind: neither data nor the circuit in whatever state."""
+    if not session.dead:
+        session.discard()
+        session.remove_circuit()

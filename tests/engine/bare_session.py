@@ -32,7 +32,8 @@ def attempt(session: Session, deck: dict[str, Any]) -> dict[str, Any]:
         session.load([c_line(text) for text in lines])
         for command in deck.get("commands", []):
             session.exec_command(command)
-        run = session.simulate(analysis, [deck["save"]], {})
+        # A copy: the session's own array ends with its data.
+        trace = session.simulate(analysis, [deck["save"]], {}).trace(deck["save"]).tolist()
     except NoDataError as problem:
         return {"kind": problem.kind, "reason": problem.reason}
     except DeadSessionError as problem:
@@ -40,9 +41,9 @@ def attempt(session: Session, deck: dict[str, Any]) -> dict[str, Any]:
     finally:
         messages = list(session.messages)
         if not session.dead:
-            session.unload()
-    trace = run.trace(deck["save"])
-    return {"kind": "data", "last": trace[-1], "points": trace.size, "messages": messages}
+            session.discard()
+            session.remove_circuit()
+    return {"kind": "data", "last": trace[-1], "points": len(trace), "messages": messages}
 
 
 def main() -> None:

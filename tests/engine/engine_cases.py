@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import time
 from collections.abc import Mapping
 from pathlib import Path
@@ -26,8 +27,15 @@ from analog.circuits.record import (
 )
 from analog.engine import Run
 
+FOLDER = Path(__file__).parent
+
 NAMES = ("level", "resistance", "capacitance")
 ROW = np.array([5.0, 1e3, 1e-6])
+
+
+def environment() -> dict[str, str]:
+    """Return the environment for a process that finds what this one finds."""
+    return os.environ | {"PYTHONPATH": os.pathsep.join([str(FOLDER), *sys.path])}
 
 
 def rc_experiment(
@@ -123,6 +131,10 @@ def half_time(run: Run, row: Mapping[str, float]) -> dict[str, float]:
 
 def level_out(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
     return {"out": float(run.trace("v(out)")[-1])}
+
+
+def last_levels(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
+    return {"out": float(run.trace("v(out)")[-1]), "h": float(run.trace("v(h)")[-1])}
 
 
 def last_b(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
