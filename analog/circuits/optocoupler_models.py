@@ -52,14 +52,15 @@ def knees(currents_a: Sequence[float], ratios: Sequence[float]) -> tuple[float, 
     """Return the LED currents (A) below and above which a transfer ratio falls off.
 
     The reciprocal of the model's ratio is a + b/i + c·i, linear in its coefficients; they are
-    fitted to the curve by relative least squares, none below zero. The knees are b/a and a/c.
+    fitted to the curve by relative least squares. A coefficient that comes out below zero is left
+    out. The knees are b/a and a/c.
     """
-    from scipy.optimize import nnls
-
     i = np.asarray(currents_a)
-    h = np.asarray(ratios)
-    terms = np.stack([np.ones_like(i), 1 / i, i], axis=1) * h[:, None]
-    (a, b, c), _ = nnls(terms, np.ones_like(i))
-    if a == 0:
-        return NO_KNEE_A, NO_LIMIT_A
-    return max(NO_KNEE_A, float(b / a)), NO_LIMIT_A if c == 0 else float(a / c)
+    terms = np.stack([np.ones_like(i), 1 / i, i], axis=1) * np.asarray(ratios)[:, None]
+    for chosen in ([0, 1, 2], [0, 1], [0, 2], [0]):
+        found = np.zeros(3)
+        found[chosen] = np.linalg.lstsq(terms[:, chosen], np.ones_like(i), rcond=None)[0]
+        if (found >= 0).all():
+            break
+    a, b, c = (float(value) for value in found)
+    return max(NO_KNEE_A, b / a), NO_LIMIT_A if c == 0 else min(NO_LIMIT_A, a / c)

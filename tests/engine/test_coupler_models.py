@@ -150,7 +150,10 @@ def test_knees_come_back_out_of_their_own_curve() -> None:
     assert knees(currents, scaled) == pytest.approx((low, high), rel=1e-6)
 
 
-def test_flat_ratio_has_no_knees() -> None:
+def test_flat_and_one_sided_ratios_have_no_knee_where_they_do_not_fall() -> None:
     low, high = knees([1e-3, 5e-3, 20e-3], [1.0, 1.0, 1.0])
-    assert low == pytest.approx(NO_KNEE_A, abs=1e-9)
+    assert low < 1e-9 + NO_KNEE_A
+    assert high > 0.1 * NO_LIMIT_A
+    low, high = knees([1e-3, 5e-3, 20e-3], [1 / (1 + 2e-3 / i) for i in (1e-3, 5e-3, 20e-3)])
+    assert low == pytest.approx(2e-3, rel=1e-6)
     assert high > 0.1 * NO_LIMIT_A
