@@ -50,13 +50,14 @@ def command(
     """
     from analog.cli.files import require_writable
     from analog.cli.problems import report_error
-    from analog.cli.reports import report_date
+    from analog.cli.reports import report_date, write_overview
     from analog.cli.session import Request, for_each_design
     from analog.errors import EdgeproofError
 
     folder = out or Path("reports")
     request = Request((), as_json, jobs, seed, store)
     shown: list[Shown] = []
+    fresh: list[bool] = []
     try:
         require_writable(folder)
         date = report_date()
@@ -64,11 +65,14 @@ def command(
         return report_error(error, "command line", as_json)
 
     def act(job: Job, engine: Engine) -> int:
-        one = _show_one(job, engine, request, folder, date)
+        one, written = _show_one(job, engine, request, folder, date)
         shown.append(one)
+        fresh.append(written)
         return exits.PASSED if one.met else exits.FAILED
 
     code = for_each_design([str(path) for path in scenario_files()], request, act)
+    if any(fresh) or not (folder / "index.html").exists():
+        code = exits.gravest([code, write_overview(folder, date)])
     _conclude(shown, folder, as_json, code)
     return code
 
@@ -79,7 +83,10 @@ def scenario_files() -> tuple[Path, ...]:
     return tuple(sorted(folder.glob("*.toml")))
 
 
-def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: str) -> Shown:
+def _show_one(
+    job: Job, engine: Engine, request: Request, folder: Path, date: str
+) -> tuple[Shown, bool]:
+    """Check one scenario; return how it came out, and whether its report was written."""
     from analog.cli.display import say
     from analog.cli.reports import write_unless_unchanged
     from analog.cli.session import checked
@@ -99,7 +106,7 @@ def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: st
         say(f"  {sentence}" if met else f"  NOT AS EXPECTED: {sentence}")
         say(f"  report: {page}{'' if written else ' (unchanged)'}")
     results = outcome.results
-    return Shown(
+    shown = Shown(
         job.design.name,
         job.design.title,
         wanted,
@@ -110,6 +117,7 @@ def _show_one(job: Job, engine: Engine, request: Request, folder: Path, date: st
         sentence,
         str(page),
     )
+    return shown, written
 
 
 def _wanted_words(verdict: str, fails: Sequence[str]) -> str:

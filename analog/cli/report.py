@@ -29,10 +29,13 @@ def command(
     store: Path | None,
     out: Path | None,
 ) -> int:
-    """Check designs and write reports/NAME/ for each, to keep beside the design."""
+    """Check designs and write reports/NAME/ for each, to keep beside the design.
+
+    Where there are several reports, reports/index.html leads to them.
+    """
     from analog.cli.files import require_writable
     from analog.cli.problems import report_error
-    from analog.cli.reports import report_date, write
+    from analog.cli.reports import report_date, write, write_overview
     from analog.cli.session import Request, checked, for_each_design
     from analog.errors import EdgeproofError
 
@@ -57,4 +60,5 @@ def command(
             say(f"{job.design.name}: {outcome.results.verdict or 'nothing judged'}. Report: {page}")
         return exits.of_verdict(outcome.results.verdict)
 
-    return for_each_design(designs, request, act)
+    code = for_each_design(designs, request, act)
+    return exits.gravest([code, write_overview(folder, date)])

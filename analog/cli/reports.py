@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analog.cli.problems import bad_file
-from analog.errors import MachineError
+from analog.cli import exits
+from analog.cli.problems import bad_file, report_error
+from analog.errors import EdgeproofError, MachineError
 
 if TYPE_CHECKING:
     from analog.engine import Engine
-    from analog.results import Results
     from analog.workflows import Checked
 
 _MACHINE_FAULTS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EMFILE, errno.ENFILE})
@@ -61,11 +61,12 @@ def write_unless_unchanged(
 def is_current(checked: Checked, folder: Path) -> bool:
     """Tell whether the whole report lies in `folder` already and would say the same again."""
     from analog.render.form import form, form_of_page
-    from analog.render.write import is_whole
+    from analog.render.write import accepted, is_whole
     from analog.results import ResultsError, read_results, unchanged
 
     own = folder / checked.design.name
-    if not is_whole(own) or form_of_page(own / "index.html") != form(checked):
+    mark = form(checked, accepted(own))
+    if not is_whole(own) or form_of_page(own / "index.html") != mark:
         return False
     try:
         return unchanged(read_results(own / "results.json"), checked.results)
@@ -73,11 +74,18 @@ def is_current(checked: Checked, folder: Path) -> bool:
         return False
 
 
-def write_overview(several: Sequence[Results], folder: Path, date: str) -> Path:
-    """Write the page over several reports; errors as `write` has them."""
-    from analog.render import write_index
+def write_overview(folder: Path, date: str) -> int:
+    """Write the page over all reports in `folder` when there are several; return an exit code."""
+    from analog.render import reports_in, write_index
 
-    return _written(folder, lambda: write_index(several, folder, date=date))
+    several = reports_in(folder)
+    if len(several) < 2:
+        return exits.PASSED
+    try:
+        _written(folder, lambda: write_index(several, folder, date=date))
+    except EdgeproofError as error:
+        return report_error(error, str(folder), as_json=False)
+    return exits.PASSED
 
 
 def _written(folder: Path, act: Callable[[], Path]) -> Path:

@@ -4,7 +4,7 @@
 ``junit`` and ``summary`` give the texts by themselves.
 """
 
-from analog.render.index import write_index
+from analog.render.index import reports_in, write_index
 from analog.render.junit import junit
 from analog.render.markdown import summary
 from analog.render.safety import CAUTIONS, as_lines
@@ -16,6 +16,7 @@ __all__ = [
     "CAUTION_SUMMARY",
     "as_lines",
     "junit",
+    "reports_in",
     "summary",
     "write_index",
     "write_report",

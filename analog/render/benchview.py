@@ -13,6 +13,7 @@ from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
 from analog.render.figures import draw_plot
+from analog.render.netlists import Deck, nominal_decks
 from analog.render.parts import Remark, remarks
 from analog.render.picture import Case
 from analog.render.schematic import draw
@@ -57,6 +58,7 @@ class BenchView:
     lines: tuple[Line, ...]
     runs: int
     failed_runs: int
+    decks: tuple[Deck, ...]
 
 
 def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchView:
@@ -71,6 +73,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
         tuple(_lines(checked)),
         checked.result.runs,
         checked.result.failed_runs,
+        nominal_decks(checked),
     )
 
 

@@ -12,18 +12,22 @@ from functools import cache
 from pathlib import Path
 
 from analog.benches.base import Plan
+from analog.results import Results, to_json
 from analog.workflows import Checked
 
 _HERE = Path(__file__).parent
 _GENERATOR = re.compile(r'<meta name="generator" content="[^"]*, form ([0-9a-f]+)">')
 
 
-def form(checked: Checked | None = None) -> str:
-    """Return the mark of this report's form: of its templates, its drawing and its words.
+def form(checked: Checked | None = None, baseline: Results | None = None) -> str:
+    """Return the mark of this report's form: of its templates, its drawing and its words, and
+    of the baseline that it compares with.
 
     Without a design it is that of pages over several designs.
     """
     found = hashlib.sha256(_made_by().encode())
+    if baseline is not None:
+        found.update(to_json(baseline).encode())
     for bench in checked.benches if checked else ():
         for word in _words(bench.plan):
             found.update(f"{word}\0".encode("utf-8", "surrogatepass"))

@@ -9,7 +9,25 @@ from pathlib import Path
 
 from analog.errors import MachineError
 from analog.render.page import overview_page
-from analog.results import Results
+from analog.results import Results, ResultsError, read_results
+
+_ORDER = {"fail": 0, "undecided": 1, "pass": 2, None: 3}
+
+
+def reports_in(folder: Path) -> tuple[Results, ...]:
+    """Return the results of every report that lies in `folder`, in the order of their names.
+
+    What is no report of this version is passed over.
+    """
+    found = []
+    for file in sorted(folder.glob("*/results.json")):
+        try:
+            results = read_results(file)
+        except ResultsError:
+            continue
+        if file.parent.name == results.design.name and (file.parent / "index.html").is_file():
+            found.append(results)
+    return tuple(found)
 
 
 def write_index(several: Sequence[Results], folder: Path, *, date: str) -> Path:
@@ -19,7 +37,8 @@ def write_index(several: Sequence[Results], folder: Path, *, date: str) -> Path:
     the folder cannot be written.
     """
     page = folder / "index.html"
-    links = [(f"{results.design.name}/index.html", results) for results in several]
+    ordered = sorted(several, key=lambda results: (_ORDER[results.verdict], results.design.name))
+    links = [(f"{results.design.name}/index.html", results) for results in ordered]
     text = overview_page(links, date)
     draft = folder / f".index.{os.getpid()}"
     try:

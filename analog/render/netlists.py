@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analog.engine import netlist
-from analog.workflows import Case, Checked, CheckedBench
+from analog.workflows import Case, Checked, CheckedBench, CheckedScene
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,18 @@ class Deck:
 def netlists(checked: Checked) -> tuple[Deck, ...]:
     """Return the netlists of all benches, measures that are worst at the same point sharing one."""
     return tuple(deck for bench in checked.benches for deck in _of_bench(bench))
+
+
+def nominal_decks(bench: CheckedBench) -> tuple[Deck, ...]:
+    """Return the netlist of every scene of a bench at nominal."""
+    return tuple(
+        _deck(bench, scene.nominal, _nominal_name(bench, scene), "nominal")
+        for scene in bench.scenes
+    )
+
+
+def _nominal_name(bench: CheckedBench, scene: CheckedScene) -> str:
+    return f"{bench.plan.bench}-{scene.scene.identifier}-nominal"
 
 
 def _of_bench(bench: CheckedBench) -> Iterator[Deck]:

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 from analog.engine import Engine
 from analog.render.benchview import BenchView, bench_view, title_of
+from analog.render.chain import Marked, draw_chain
+from analog.render.changes import comparison
 from analog.render.drivers import Driver, drivers
 from analog.render.form import form
 from analog.render.safety import CAUTIONS, SUMMARY
 from analog.render.template import render
-from analog.render.words import expectation_sentence, judged, verdict_sentence
+from analog.render.words import SYMBOLS, expectation_sentence, judged, verdict_sentence
 from analog.results.records import MeasureRow, Results
 from analog.workflows import Checked, CheckedBench
 
@@ -45,13 +47,22 @@ class Link:
     title: str
 
 
-def report_page(checked: Checked, engine: Engine, date: str, beside: tuple[Link, ...]) -> str:
-    """Return the page as HTML; simulates the drawn cases and what sets the thinnest margins."""
+def report_page(
+    checked: Checked,
+    engine: Engine,
+    date: str,
+    beside: tuple[Link, ...],
+    baseline: Results | None = None,
+) -> str:
+    """Return the page as HTML; simulates the drawn cases and what sets the thinnest margins.
+
+    With an accepted `baseline` it says what changed since.
+    """
     margins = _margins(checked, engine)
     benches = [bench_view(bench, checked.design, engine) for bench in checked.benches]
     return render(
         "report.html",
-        form=form(checked),
+        form=form(checked, baseline),
         results=checked.results,
         design=checked.design,
         verdict=verdict_sentence(checked.results),
@@ -59,6 +70,7 @@ def report_page(checked: Checked, engine: Engine, date: str, beside: tuple[Link,
         margins=margins,
         thinnest=margins[:_THINNEST],
         chain=_chain(benches, margins),
+        chain_picture=draw_chain(checked.design, _marked(checked)),
         benches=benches,
         lost=_lost(checked),
         retried=sum(scene.retried for bench in checked.benches for scene in bench.scenes),
@@ -67,6 +79,9 @@ def report_page(checked: Checked, engine: Engine, date: str, beside: tuple[Link,
         date=date,
         beside=beside,
         engine_note=engine.note,
+        fine=sorted(checked.fine, key=lambda row: -abs(row.share or 0.0)),
+        fine_most=max((abs(row.share or 0.0) for row in checked.fine), default=0.0),
+        changes=None if baseline is None else comparison(baseline, checked.results),
     )
 
 
@@ -105,6 +120,16 @@ def _chain(benches: list[BenchView], margins: list[Margin]) -> list[Station]:
         Station(view, _PATHS.get(view.identifier, ""), first.get(view.identifier))
         for view in benches
     ]
+
+
+def _marked(checked: Checked) -> dict[str, Marked]:
+    """Return how each bench is marked in the picture of the chain."""
+    return {
+        bench.plan.bench: Marked(
+            f"{SYMBOLS[bench.result.verdict]} {bench.plan.title}", bench.result.verdict or "none"
+        )
+        for bench in checked.benches
+    }
 
 
 @dataclass(frozen=True, slots=True)

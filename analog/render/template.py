@@ -45,7 +45,8 @@ def render(name: str, **values: Any) -> str:
     return environment.get_template(name).render(
         values,
         package=__version__,
-        # Trusted: our own style sheet and pictures whose every text was escaped when drawn.
+        # Trusted: our own script, style sheet and pictures whose every text was escaped when drawn.
+        script=Markup((TEMPLATES / "report.js").read_text(encoding="utf-8")),
         style=Markup((TEMPLATES / "report.css").read_text(encoding="utf-8")),
         light=Markup(css_variables(dark=False)),
         dark=Markup(css_variables(dark=True)),

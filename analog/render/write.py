@@ -14,7 +14,7 @@ from analog.render.junit import junit
 from analog.render.markdown import summary
 from analog.render.netlists import netlists
 from analog.render.page import Link, report_page
-from analog.results import to_json
+from analog.results import Results, ResultsError, read_results, to_json
 from analog.workflows import Checked
 
 FILES = (
@@ -28,19 +28,21 @@ def write_report(checked: Checked, engine: Engine, folder: Path, *, date: str) -
     """Write ``folder/<design name>/`` with page, results, JUnit, summary and netlists.
 
     `date` is printed as it is; all else depends on the design, the tool and the engine alone.
-    Returns the page's path. A report folder of that name is replaced as a whole; what is in it
-    and not ours (a baseline) stays. Raises MachineError when the folder cannot be written.
+    An accepted baseline in the folder is compared with. A report folder of that name is replaced
+    as a whole; what is in it and not ours (a baseline) stays. Returns the page's path. Raises
+    MachineError when the folder cannot be written.
     """
+    target = folder / checked.results.design.name
+    baseline = accepted(target)
     decks = netlists(checked)
     beside = (*FILES, *(Link(f"netlists/{deck.name}", deck.title) for deck in decks))
     texts = {f"netlists/{deck.name}": deck.text for deck in decks}
     texts |= {
-        "index.html": report_page(checked, engine, date, beside),
+        "index.html": report_page(checked, engine, date, beside, baseline),
         "results.json": to_json(checked.results, indent=2) + "\n",
         "junit.xml": junit([checked.results]),
-        "summary.md": summary(checked.results),
+        "summary.md": summary(checked.results, baseline),
     }
-    target = folder / checked.results.design.name
     with _mendable(target):
         replace_folder(target, texts)
     return target / "index.html"
@@ -50,6 +52,14 @@ def is_whole(folder: Path) -> bool:
     """Tell whether a design's report folder has all the files that every report has."""
     files = ("index.html", *(link.path for link in FILES))
     return all((folder / name).is_file() for name in files) and (folder / "netlists").is_dir()
+
+
+def accepted(folder: Path) -> Results | None:
+    """Return the baseline kept in a report folder; None when there is none to be read."""
+    try:
+        return read_results(folder / "baseline.json")
+    except ResultsError:
+        return None  # none is there, or it is of another version: nothing can be compared
 
 
 @contextmanager
