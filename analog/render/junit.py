@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from analog.render.markup import legal
+from analog.render.sweepwords import yield_words
 from analog.render.words import NO_BREAK, finding, quantity
 from analog.results.records import BenchResult, MeasureRow, Results
 
@@ -19,6 +20,8 @@ def junit(several: Sequence[Results]) -> str:
     for results in several:
         for bench in results.benches:
             root.append(_suite(results, bench))
+        if results.yield_ is not None:
+            root.append(_yield_suite(results))
     _add_totals(root)
     ElementTree.indent(root)
     text = ElementTree.tostring(root, encoding="unicode")
@@ -34,6 +37,30 @@ def _suite(results: Results, bench: BenchResult) -> ElementTree.Element:
     name = clean(f"{results.design.name}.{bench.bench}")
     suite = ElementTree.Element("testsuite", name=name)
     cases = [_case(name, bench, row) for row in bench.measures if row.limit is not None]
+    return _counted(suite, cases)
+
+
+def _yield_suite(results: Results) -> ElementTree.Element:
+    """Return the joint yields of a sweep as tests: that of the design may be open or refuted
+    where every limit by itself is proved."""
+    name = clean(f"{results.design.name}.yield")
+    suite = ElementTree.Element("testsuite", name=name)
+    parts = [("whole design", results.verdict, results.yield_)]
+    parts += [(bench.bench, bench.verdict, bench.yield_) for bench in results.benches]
+    cases = []
+    for title, verdict, found in parts:
+        if found is None:
+            continue
+        case = ElementTree.Element("testcase", classname=name, name=clean(title), time="0")
+        if verdict in ("fail", "undecided"):
+            tag = "failure" if verdict == "fail" else "error"
+            said = clean(yield_words(found))
+            ElementTree.SubElement(case, tag, message=said, type=verdict).text = said
+        cases.append(case)
+    return _counted(suite, cases)
+
+
+def _counted(suite: ElementTree.Element, cases: list[ElementTree.Element]) -> ElementTree.Element:
     counted = {
         "tests": len(cases),
         "failures": sum(case.find("failure") is not None for case in cases),

@@ -17,17 +17,14 @@ chains are; else nothing is.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from analog.circuits.space import Floats
-from analog.studies.archive import Flags
+from analog.studies.levels import LEVEL_SHARE, Beyond, Subset, subset_simulation
 
-LEVEL_SHARE = 0.1
-MOST_LEVELS = 10
 LARGEST_VARIATION = 0.5
 """Coefficient of variation over which nothing is reported."""
 
@@ -39,15 +36,11 @@ PILOT_WIDE = (0.4, 0.2)
 FINAL_RUNS = 1500
 FINAL_WIDE = 0.1
 WIDTH = 2.0
+FITTED = 0.4
+NARROWEST = 0.5
 
 APART = 3.0
 """Standard deviations between the centres of failures that count as separate regions."""
-
-Indices = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
-
-Beyond = Callable[[Floats], Floats]
-"""Points (n, k) in standard normal coordinates to how far each is beyond its limit, shape (n,):
-above 0 is a failure, infinite one that has no size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,19 +59,6 @@ class Rare:
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Subset:
-    """What the first method gave: `failures` are points beyond the limit (m, k), `slope` (k,) the
-    direction in which the height rises over all points seen."""
-
-    probability: float
-    variation: float
-    failures: Floats
-    runs: int
-    reason: str = ""
-    slope: Floats = field(default_factory=lambda: np.zeros(0))
-
-
 def rare(beyond: Beyond, width: int, budget: int = 5000, seed: int = 0) -> Rare:
     """Estimate P(beyond > 0) in `width` coordinates with at most `budget` runs.
 
@@ -87,7 +67,7 @@ def rare(beyond: Beyond, width: int, budget: int = 5000, seed: int = 0) -> Rare:
     if budget < 1000:
         raise ValueError("a rare failure needs a budget of at least 1 000 runs")
     random = np.random.default_rng(np.random.SeedSequence([seed, 0x52415245]))
-    subset = _subset(beyond, width, _level_size(budget), random)
+    subset = subset_simulation(beyond, width, _level_size(budget), random)
     if subset.reason:
         return Rare("none", None, None, None, None, subset.runs, subset.reason)
     weighted = _weighted(beyond, subset, budget - subset.runs, random)
@@ -108,14 +88,14 @@ def _level_size(budget: int) -> int:
 
 
 def _larger_subset(
-    beyond: Beyond, width: int, subset: _Subset, left: int, random: np.random.Generator
-) -> _Subset:
+    beyond: Beyond, width: int, subset: Subset, left: int, random: np.random.Generator
+) -> Subset:
     """Return a fresh subset simulation with all runs that are left, if that is the larger one."""
     levels = max(0.0, -math.log10(subset.probability)) + 0.5
     count = int(left / (1 + levels * (1 - LEVEL_SHARE))) // 10 * 10
     if count <= 100:
         return replace(subset, runs=0)
-    again = _subset(beyond, width, count, random, left)
+    again = subset_simulation(beyond, width, count, random, left)
     return again if again.variation < subset.variation else replace(subset, runs=again.runs)
 
 
@@ -135,97 +115,6 @@ def _stated(
     return Rare(method, probability, variation, *ends, runs)
 
 
-# ------------------------------------------------------------------------- subset simulation
-
-
-def _subset(
-    beyond: Beyond, width: int, count: int, random: np.random.Generator, most: int = 10**9
-) -> _Subset:
-    """Run levels of `count` points each, at most `most` runs in all."""
-    points = random.standard_normal((count, width))
-    heights, runs, log_p, varied = beyond(points), count, 0.0, 0.0
-    chains: Indices = np.arange(count)  # which chain each point belongs to
-    seen: list[tuple[Floats, Floats]] = []
-    for _ in range(MOST_LEVELS):
-        failing = heights > 0
-        if failing.mean() >= LEVEL_SHARE:
-            p = math.exp(log_p) * float(failing.mean())
-            varied += _variation(failing, chains)
-            slope = _slope([*seen, (points, heights)])
-            return _Subset(p, varied, points[failing], runs, slope=slope)
-        kept = int(LEVEL_SHARE * count)
-        order = np.argsort(-heights, kind="stable")[:kept]
-        level = heights[order[-1]]
-        if runs + count - kept > most:
-            return _Subset(0.0, math.inf, points[:0], runs, "the budget ended on the way")
-        if not np.isfinite(level) or (heights >= level).sum() > 2 * kept:
-            why = "the value does not fall smoothly towards its limit, so that no level leads there"
-            return _Subset(0.0, math.inf, points[:0], runs, why)
-        # Levels share ancestors: their variations are added, as if wholly dependent, which is
-        # the upper bound of Au and Beck.
-        varied += _variation(heights >= level, chains)
-        log_p += math.log(float((heights >= level).mean()))
-        seen.append((points, heights))
-        points, heights, chains, accepted = _grown(
-            beyond, points[order], heights[order], level, count, random
-        )
-        runs += count - kept
-        if accepted < 0.05:
-            why = f"only {accepted:.1%} of the chains' steps were taken"
-            return _Subset(0.0, math.inf, points[:0], runs, why)
-    smallest = LEVEL_SHARE**MOST_LEVELS
-    why = f"no failure down to a probability of {smallest:.0e}"
-    return _Subset(0.0, math.inf, points[:0], runs, why)
-
-
-def _grown(
-    beyond: Beyond,
-    seeds: Floats,
-    heights: Floats,
-    level: float,
-    count: int,
-    random: np.random.Generator,
-) -> tuple[Floats, Floats, Indices, float]:
-    """Grow one chain from every seed above `level` until there are `count` points.
-
-    A step goes to ρ·x + √(1-ρ²)·z, which leaves the standard normal as it is; it is taken when
-    it stays above the level. The step is widened or narrowed towards 44 % taken steps.
-    """
-    steps = count // len(seeds)
-    wide, taken = 0.8, []
-    points, values = [seeds], [heights]
-    for step in range(1, steps):
-        keep = math.sqrt(1 - wide**2)
-        trial = keep * points[-1] + wide * random.standard_normal(seeds.shape)
-        new = beyond(trial)
-        good = new >= level
-        points.append(np.where(good[:, None], trial, points[-1]))
-        values.append(np.where(good, new, values[-1]))
-        taken.append(float(good.mean()))
-        wide = min(1.0, max(0.05, wide * math.exp((taken[-1] - 0.44) / math.sqrt(step))))
-    chains = np.tile(np.arange(len(seeds)), steps)
-    return np.concatenate(points), np.concatenate(values), chains, float(np.mean(taken))
-
-
-def _variation(
-    inside: Flags,
-    chains: Indices,
-) -> float:
-    """Return the coefficient of variation of a share of points that belong to chains.
-
-    By the scatter of the chains' own means, which holds whatever the correlation along a chain.
-    """
-    share = float(inside.mean())
-    number = int(chains.max()) + 1
-    if number == len(chains):
-        return math.sqrt((1 - share) / (share * len(inside)))
-    means = np.bincount(chains, inside) / np.bincount(chains)
-    return float(np.std(means, ddof=1) / math.sqrt(number) / share)
-
-
-# ------------------------------------------------------------------------ importance sampling
-
-
 @dataclass(frozen=True, slots=True)
 class _Weighted:
     """What the second method gave; `reason` says why it is not to be used."""
@@ -236,7 +125,7 @@ class _Weighted:
     reason: str = ""
 
 
-def _weighted(beyond: Beyond, subset: _Subset, left: int, random: np.random.Generator) -> _Weighted:
+def _weighted(beyond: Beyond, subset: Subset, left: int, random: np.random.Generator) -> _Weighted:
     """Move the centres to where failures are likeliest, then estimate with runs of its own."""
     mixture, runs = _first_mixture(subset), 0
     for wide in PILOT_WIDE:
@@ -257,32 +146,45 @@ def _weighted(beyond: Beyond, subset: _Subset, left: int, random: np.random.Gene
 
 @dataclass(frozen=True, slots=True)
 class _Mixture:
-    """Unit normals at `centres` (m, k) with `shares` (m,); `worth` (m,) independent points that
-    each centre was found from."""
+    """Regions of failures: normals at `centres` (m, k) with the standard deviations `widths`
+    (m, k) and `shares` (m,); `worth` (m,) independent points that each was found from."""
 
     centres: Floats
+    widths: Floats
     shares: Floats
     worth: Floats
+
+    def components(self, wide: float) -> tuple[Floats, Floats, Floats]:
+        """Return centres, widths and shares of what is drawn from.
+
+        Each region as it was found and, as wide as the nominal, for its far tails; the share
+        `wide` about the nominal itself, `WIDTH` times as wide, which finds regions that the first
+        method lost and keeps any weight from growing without bound.
+        """
+        width = self.centres.shape[1]
+        centres = np.concatenate([self.centres, self.centres, np.zeros((1, width))])
+        ones = np.ones_like(self.widths)
+        widths = np.concatenate([self.widths, ones, np.full((1, width), WIDTH)])
+        near = (1 - wide) * self.shares
+        return centres, widths, np.concatenate([FITTED * near, (1 - FITTED) * near, [wide]])
 
 
 def _drawn(
     beyond: Beyond, mixture: _Mixture, wide: float, count: int, random: np.random.Generator
 ) -> tuple[Floats, Floats]:
-    """Return points from the mixture, and their weights, 0 for those that do not fail.
-
-    The share `wide` of them is from a normal of twice the width about the nominal, which finds
-    regions that the first method lost and keeps any weight from growing without bound.
-    """
-    centres, width = mixture.centres, mixture.centres.shape[1]
-    which = random.choice(len(centres), count, p=mixture.shares)
-    spread = random.random(count) < wide
-    noise = random.standard_normal((count, width))
-    points = np.where(spread[:, None], WIDTH * noise, noise + centres[which])
-    # Densities over the standard normal's: exp(c·x - c²/2) for a centre.
-    narrow = points @ centres.T - 0.5 * np.sum(centres**2, axis=1)
-    narrow = narrow + np.log(mixture.shares * (1 - wide))
-    broad = 0.5 * (1 - WIDTH**-2) * np.sum(points**2, axis=1) + math.log(wide)
-    logs = np.column_stack([narrow, broad - width * math.log(WIDTH)])
+    """Return points from the mixture, and their weights, 0 for those that do not fail."""
+    centres, widths, shares = mixture.components(wide)
+    which = random.choice(len(centres), count, p=shares)
+    noise = random.standard_normal((count, centres.shape[1]))
+    points = centres[which] + widths[which] * noise
+    # Logarithms of the components' densities over that of the standard normal.
+    standard = 0.5 * np.sum(points**2, axis=1)
+    logs = np.column_stack(
+        [
+            standard - 0.5 * np.sum(((points - c) / w) ** 2, axis=1) - np.log(w).sum() + np.log(p)
+            for c, w, p in zip(centres, widths, shares, strict=True)
+        ]
+    )
     top = logs.max(axis=1)
     ratio = np.exp(-top) / np.exp(logs - top[:, None]).sum(axis=1)
     return points, np.where(beyond(points) > 0, ratio, 0.0)
@@ -293,18 +195,19 @@ def _healthy(weights: Floats, heaviest: float) -> bool:
     return bool((weights > 0).sum() >= 30 and weights.max() <= heaviest * weights.sum())
 
 
-def _first_mixture(subset: _Subset) -> _Mixture:
+def _first_mixture(subset: Subset) -> _Mixture:
     """Return the centres of the separate regions that the first method found."""
     groups = _split(subset.failures)
     sizes = np.array([len(group) for group in groups], dtype=np.float64)
     worth = np.maximum(3.0, sizes / 10)  # points of one chain resemble each other
     pairs = zip(groups, worth, strict=True)
     centres = [_shrunk(group.mean(axis=0), float(w), subset.slope) for group, w in pairs]
-    return _Mixture(np.array(centres), sizes / sizes.sum(), worth)
+    widths = np.array([_width(group) for group in groups])
+    return _Mixture(np.array(centres), widths, sizes / sizes.sum(), worth)
 
 
 def _moved(
-    points: Floats, weights: Floats, before: _Mixture, subset: _Subset, random: np.random.Generator
+    points: Floats, weights: Floats, before: _Mixture, subset: Subset, random: np.random.Generator
 ) -> _Mixture:
     """Return the mixture moved to the centres of mass of the weighted failures.
 
@@ -312,7 +215,7 @@ def _moved(
     centre averaged with the one it replaces by the number of points that either rests on.
     """
     drawn = random.choice(len(points), 400, p=weights / weights.sum())
-    centres, shares, worths = [], [], []
+    centres, widths, shares, worths = [], [], [], []
     for group in _split(points[drawn]):
         worth = _effective(group)
         centre, near = group.mean(axis=0), 0.0
@@ -322,9 +225,16 @@ def _moved(
             near = float(before.worth[k])
             centre = (worth * centre + near * before.centres[k]) / (worth + near)
         centres.append(_shrunk(centre, worth + near, subset.slope))
+        widths.append(_width(group))
         shares.append(len(group))
         worths.append(worth + near)
-    return _Mixture(np.array(centres), np.array(shares) / sum(shares), np.array(worths))
+    parts = np.array(shares) / sum(shares)
+    return _Mixture(np.array(centres), np.array(widths), parts, np.array(worths))
+
+
+def _width(group: Floats) -> Floats:
+    """Return the standard deviations of a region, not far from the nominal's own."""
+    return np.asarray(np.clip(group.std(axis=0), NARROWEST, 1.0))
 
 
 def _effective(drawn: Floats) -> float:
@@ -343,18 +253,7 @@ def _shrunk(centre: Floats, worth: float, slope: Floats) -> Floats:
     return np.asarray(along + max(0.0, 1 - scatter / size) * across if size > 0 else along)
 
 
-def _slope(seen: list[tuple[Floats, Floats]]) -> Floats:
-    """Return the unit direction of the straight fit to all finite heights, or nothing."""
-    points = np.concatenate([one for one, _ in seen])
-    heights = np.concatenate([one for _, one in seen])
-    good = np.isfinite(heights)
-    design = np.column_stack([np.ones(int(good.sum())), points[good]])
-    fit = np.linalg.lstsq(design, heights[good], rcond=None)[0][1:]
-    size = float(np.linalg.norm(fit))
-    return fit / size if size > 0 else np.zeros(points.shape[1])
-
-
-def _disagreement(estimate: float, variation: float, subset: _Subset) -> str:
+def _disagreement(estimate: float, variation: float, subset: Subset) -> str:
     if variation > LARGEST_VARIATION:
         return f"the weighted runs scatter by {variation:.2g} of their mean"
     apart = abs(math.log(estimate / subset.probability))

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analog.studies.rare import LARGEST_VARIATION, Beyond, Rare, rare
+from analog.studies.levels import Beyond
+from analog.studies.rare import LARGEST_VARIATION, Rare, rare
 
 BUDGET = 5000
 
@@ -38,6 +39,13 @@ def ball(width: int, radius: float) -> tuple[Beyond, float]:
     return lambda x: np.sum(x**2, axis=1) - radius**2, float(stats.chi2.sf(radius**2, width))
 
 
+def corner(width: int, left: float) -> tuple[Beyond, float]:
+    """Uniform parts that add up to within `left` of their greatest sum: left^n/n! (Irwin, Hall,
+    Biometrika 19 (1927) 225 and 240), what worst-case parts look like."""
+    exact = left**width / math.factorial(width)
+    return lambda x: stats.norm.cdf(x).sum(axis=1) - (width - left), exact
+
+
 CASES = {
     "plane 2, 1e-3": plane(2, 3.09),
     "plane 12, 3e-5": plane(12, 4.0),
@@ -45,6 +53,8 @@ CASES = {
     "plane 40, 1e-4": plane(40, 3.72),
     "two planes, 6e-5": two_planes(5, 4.0),
     "parabola, 1e-5": parabola(4, 4.0),
+    "corner 6, 1e-3": corner(6, 1.0),
+    "corner 8, 2e-5": corner(8, 1.0),
 }
 
 
@@ -57,9 +67,9 @@ def runs_of(beyond: Beyond, counted: list[int]) -> Beyond:
 
 
 def width_of(name: str) -> int:
-    return {"plane 2": 2, "plane 12": 12, "plane 6": 6, "plane 40": 40, "two planes": 5}.get(
-        name.split(",")[0], 4
-    )
+    if name.startswith("two planes"):
+        return 5
+    return 4 if name.startswith("parabola") else int(name.split(",")[0].split()[1])
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -67,7 +77,7 @@ def test_the_estimate_holds_the_exact_tail(
     name: str, counts: Callable[[int, int], int], figure: Callable[[str], None]
 ) -> None:
     beyond, exact = CASES[name]
-    repeats = counts(20, 1000)
+    repeats = counts(12, 1000)
     found = []
     for seed in range(repeats):
         counted: list[int] = []
@@ -83,7 +93,8 @@ def test_the_estimate_holds_the_exact_tail(
         f"seen {np.std(logs):.3f}, bias {np.mean(logs):+.3f}"
     )
     assert all(one.variation <= LARGEST_VARIATION for one in stated)  # type: ignore[operator]
-    assert len(stated) >= 0.7 * repeats
+    # The two planes are refused when the first method lost one of them.
+    assert len(stated) >= (0.4 if name.startswith("two") else 0.8) * repeats
     assert held / len(stated) >= 0.95 - 2 * math.sqrt(0.95 * 0.05 / len(stated))
 
 
