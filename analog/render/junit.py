@@ -95,6 +95,6 @@ def _details(bench: BenchResult, row: MeasureRow) -> str:
 
 
 def _add_totals(root: ElementTree.Element) -> None:
-    for key in ("tests", "failures", "errors", "skipped"):
+    for key in ("tests", "failures", "errors"):
         root.set(key, str(sum(int(suite.get(key, "0")) for suite in root)))
     root.set("time", "0")

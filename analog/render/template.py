@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from analog import __version__
+from analog.render.markup import legal_page
 from analog.render.palette import css_variables
 from analog.render.words import (
     SYMBOLS,
@@ -42,7 +43,7 @@ def render(name: str, **values: Any) -> str:
         "exact": is_exact,
     }
     environment.globals |= {"symbols": SYMBOLS, "verdict_words": VERDICT_WORDS}
-    return environment.get_template(name).render(
+    page = environment.get_template(name).render(
         values,
         package=__version__,
         # Trusted: our own script, style sheet and pictures whose every text was escaped when drawn.
@@ -52,6 +53,7 @@ def render(name: str, **values: Any) -> str:
         dark=Markup(css_variables(dark=True)),
         picture=Markup,
     )
+    return legal_page(page)
 
 
 def bar_position(margin_share: float | None) -> int:
