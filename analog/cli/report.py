@@ -20,6 +20,7 @@ DEFAULT_FOLDER = Path("reports")
 @options.designs
 @options.simulating
 @options.out
+@click.option("--pdf", is_flag=True, help="Print each report to report.pdf too (needs Chromium).")
 def command(
     designs: tuple[str, ...],
     benches: tuple[str, ...],
@@ -28,6 +29,7 @@ def command(
     seed: int,
     store: Path | None,
     out: Path | None,
+    pdf: bool,
 ) -> int:
     """Check designs and write reports/NAME/ for each, to keep beside the design.
 
@@ -50,6 +52,10 @@ def command(
     def act(job: Job, engine: Engine) -> int:
         outcome = checked(job, engine, request)
         page = write(outcome, engine, folder, date)
+        if pdf:
+            from analog.render.pdf import print_page
+
+            print_page(page, date)
         if as_json:
             from analog.results import to_json
 
