@@ -99,7 +99,7 @@ def replace_folder(target: Path, texts: dict[str, str]) -> None:
         shutil.rmtree(workspace, ignore_errors=True)
 
 
-_OURS = ("index.html", "results.json", "junit.xml", "summary.md", "netlists")
+_OURS = ("index.html", "results.json", "junit.xml", "summary.md", "report.pdf", "netlists")
 
 
 def _keep_others(old: Path, new: Path) -> None:
