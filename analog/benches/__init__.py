@@ -7,6 +7,7 @@ from analog.benches.conditioner import CONDITIONER
 from analog.benches.gate_drive import GATE_DRIVE
 from analog.benches.line_sense import LINE_SENSE
 from analog.benches.reset import RESET
+from analog.benches.supply import SUPPLY
 
-BENCHES: tuple[Bench, ...] = (LINE_SENSE, CONDITIONER, RESET, GATE_DRIVE)
-"""In the order in which reports show them: line_sense, conditioner, reset, gate_drive."""
+BENCHES: tuple[Bench, ...] = (LINE_SENSE, CONDITIONER, RESET, GATE_DRIVE, SUPPLY)
+"""In the order in which reports show them: line_sense, conditioner, reset, gate_drive, supply."""

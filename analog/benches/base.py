@@ -109,9 +109,17 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A registered bench. `section` is the design section whose presence makes it run."""
+    """A registered bench. `section` is the design section whose presence makes it run, unless
+    `needs` asks for more."""
 
     identifier: str
     title: str
     section: str
     plan: Callable[[Design], Plan]
+    needs: Callable[[Design], bool] | None = None
+
+    def runs_on(self, design: Design) -> bool:
+        """Tell whether the design has what this bench checks."""
+        if getattr(design, self.section) is None:
+            return False
+        return self.needs is None or self.needs(design)

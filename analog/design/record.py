@@ -141,6 +141,8 @@ class Supply(Record):
     `rise_time` and `fall_time` run from 0 to the full rail and back. `transformer_voltage` is the
     rated secondary voltage (V rms) at the rated load; `transformer_regulation` is
     (no-load − full-load)/full-load; None leaves the range of the transformer card of that rating.
+    `switched_current` is drawn on top of `load_current` while the load is on (an opto's LED, a
+    relay). `reservoir_esr` (Ω) is the reservoir's series resistance at 20 °C.
     """
 
     section = "supply"
@@ -155,12 +157,14 @@ class Supply(Record):
     load_current: AmpereSpread = Spread(
         low=0.002, nominal=0.01, high=0.03, key="supply.load_current", text="2 mA .. 10 mA .. 30 mA"
     )
+    switched_current: AmpereSpread | None = None
     transformer_voltage: Volts | None = None
     transformer_rating: VoltAmperes | None = None
     transformer_regulation: Regulation | None = None
     rectifier: Literal["bridge", "half-wave", "full-wave"] = "bridge"
     rectifier_diode: PartName = "1N4007"
     reservoir: Capacitor | None = None
+    reservoir_esr: Ohms | None = None
     regulator: PartName | None = None
 
 

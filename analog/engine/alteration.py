@@ -84,9 +84,8 @@ def alterations(deck: Deck) -> Alterations | None:
     """Return how to alter the deck's circuit; None when it must be loaded for every row."""
     experiment = deck.experiment
     analysis, circuit = experiment.analysis, experiment.circuit
-    if isinstance(analysis, Transient) and any(
-        isinstance(level, Param) for _, level in analysis.initial
-    ):
+    # A start voltage is read with the netlist only: the command that runs a row would lose it.
+    if isinstance(analysis, Transient) and analysis.initial:
         return None
     if any(_has_parameters(values) for values in _fixed(circuit)):
         return None

@@ -81,7 +81,7 @@ def make_plans(
     design: Design, benches: Sequence[str] | None = None, filename: str = "design"
 ) -> tuple[Plan, ...]:
     """Return the plan of every bench to run; InputError as `check` says. Runs nothing."""
-    present = [bench for bench in BENCHES if getattr(design, bench.section) is not None]
+    present = [bench for bench in BENCHES if bench.runs_on(design)]
     if benches is not None:
         _refuse_absent(benches, [bench.identifier for bench in present], filename)
     plans = tuple(bench.plan(design) for bench in present)

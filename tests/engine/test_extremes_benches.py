@@ -24,7 +24,7 @@ DESIGNS = {
     "first-draft": SCENARIOS / "first-draft.toml",
     "ceramic": Path(__file__).with_name("ceramic.toml"),
 }
-BENCHES = ("line_sense", "conditioner", "reset", "gate_drive")
+BENCHES = ("line_sense", "conditioner", "reset", "gate_drive", "supply")
 ALL = [(design, bench) for design in DESIGNS for bench in BENCHES]
 FEW = [("propagator-mat", bench) for bench in BENCHES] + [("ceramic", "reset")]
 

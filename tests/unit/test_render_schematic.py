@@ -186,7 +186,7 @@ def real_scenes() -> Iterator[tuple[str, str, Experiment, dict[str, float]]]:
     for name in SCENARIOS:
         record = read_design(str(files("analog.scenarios").joinpath(name)))
         for bench in BENCHES:
-            if getattr(record, bench.section) is None:
+            if not bench.runs_on(record):
                 continue
             for scene in bench.plan(record).scenes:
                 row = {k: float(v[0]) for k, v in scene.derive(nominal(scene.space)).items()}
