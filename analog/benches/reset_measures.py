@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analog.measures import crossings, first_crossing
+from analog.measures import first_crossing
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,6 +19,15 @@ if TYPE_CHECKING:
 
 KNOTS = 4
 """Rail voltages, besides 0, between which the thresholds run straight."""
+
+_POWER_UP = (
+    "t_valid",
+    "input_at_valid_supply",
+    "t_earliest",
+    "t_latest",
+    "hold_time",
+    "release_time",
+)
 
 
 def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
@@ -33,15 +42,20 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     of its hold time; that it never releases shows in ``release_time``.
     """
     time, rail, pin = run.time, run.trace("v(vdd)"), run.trace("v(pin)")
-    risen = crossings(time, rail, row["valid_supply"], True)
-    t_valid = float(risen[-1]) if risen.size else math.nan
-    corner = int(np.argmax(rail >= rail.max() * (1 - 1e-9)))
-    t_earliest = _reached(time, pin - _threshold(rail, row, "low"), t_valid, corner)
-    held_until = float(time[-1]) if math.isnan(t_earliest) else t_earliest
-    t_latest = _reached(time, pin - _threshold(rail, row, "high"), t_valid, corner)
+    place, share = _last_rise(rail, row["valid_supply"])
+    if place < 0:
+        return dict.fromkeys(_POWER_UP, math.nan)
+    t_valid = time.item(place) + share * (time.item(place + 1) - time.item(place))
+    corner = int((rail >= rail.max() * (1 - 1e-9)).argmax())
+    ramp = slice(place, max(corner, place + 1) + 1)
+    t_earliest, t_latest = (
+        _reached(time, pin, rail, ramp, share, t_valid, _knots(row, side))
+        for side in ("low", "high")
+    )
+    held_until = time.item(-1) if math.isnan(t_earliest) else t_earliest
     return {
         "t_valid": t_valid,
-        "input_at_valid_supply": float(np.interp(t_valid, time, pin)),
+        "input_at_valid_supply": pin.item(place) + share * (pin.item(place + 1) - pin.item(place)),
         "t_earliest": t_earliest,
         "t_latest": t_latest,
         "hold_time": held_until - t_valid,
@@ -68,27 +82,55 @@ def button(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
     return _peak(run, "i(vbutton)", "button_current", "t_button_peak")
 
 
-def _threshold(rail: Floats, row: Mapping[str, float], side: str) -> Floats:
-    """Return the threshold at each moment's rail: straight between the knots, 0 at 0 V."""
-    supplies = [0.0, *(row[f"knot_{k}"] for k in range(KNOTS))]
-    levels = [0.0, *(row[f"{side}_{k}"] for k in range(KNOTS))]
-    return np.interp(rail, supplies, levels)
+def _last_rise(rail: Floats, level: float) -> tuple[int, float]:
+    """Return the last segment in which the rail rises through a level, and where in it (0..1).
 
-
-def _reached(time: Floats, excess: Floats, after: float, corner: int) -> float:
-    """Return the first time from `after` on at which `excess` is not negative; NaN for never.
-
-    Behind the rail's ramp, which ends with sample `corner`, the pin charges smoothly, and a cubic
-    between samples is far better than a line; none may reach over the corner.
+    The segment is -1 when it never does.
     """
-    if math.isnan(after):
-        return math.nan
-    if float(np.interp(after, time, excess)) >= 0:
+    above = rail >= level
+    rises = (above[1:] > above[:-1]).nonzero()[0]
+    if not rises.size:
+        return -1, math.nan
+    place = rises.item(-1)
+    start = rail.item(place)
+    return place, (level - start) / (rail.item(place + 1) - start)
+
+
+def _knots(row: Mapping[str, float], side: str) -> tuple[list[float], list[float]]:
+    """Return rails and thresholds (V) between which a threshold runs straight, 0 at 0 V."""
+    supplies = [0.0, *[row[f"knot_{k}"] for k in range(KNOTS)]]
+    return supplies, [0.0, *[row[f"{side}_{k}"] for k in range(KNOTS)]]
+
+
+def _reached(
+    time: Floats,
+    pin: Floats,
+    rail: Floats,
+    ramp: slice,
+    share: float,
+    after: float,
+    knots: tuple[list[float], list[float]],
+) -> float:
+    """Return the first time from `after` on at which the pin is at its threshold; NaN for never.
+
+    `after` lies `share` of the way through the first segment of `ramp`. Behind the rail's ramp
+    the pin charges smoothly, and a cubic between samples is far better than a line; none may
+    reach over the corner.
+    """
+    excess = pin[ramp] - np.interp(rail[ramp], *knots)
+    if excess.item(0) + share * (excess.item(1) - excess.item(0)) >= 0:
         return after
-    on_ramp = first_crossing(time[: corner + 1], excess[: corner + 1], 0.0, True, after)
-    if not math.isnan(on_ramp):
-        return on_ramp
-    return first_crossing(time[corner:], excess[corner:], 0.0, True, after, smooth=True)
+    above = excess[1:] >= 0
+    found = int(above.argmax())
+    if above.item(found):
+        moments = time[ramp]
+        start, height = moments.item(found), excess.item(found)
+        return start - height * (moments.item(found + 1) - start) / (
+            excess.item(found + 1) - height
+        )
+    corner = ramp.stop - 1
+    level = float(np.interp(rail.item(corner), *knots))
+    return first_crossing(time[corner:], pin[corner:], level, True, after, smooth=True)
 
 
 def _peak(run: Run, trace: str, name: str, moment: str) -> dict[str, float]:

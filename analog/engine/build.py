@@ -71,6 +71,8 @@ class Blanks:
 
     def filled(self, row: Mapping[str, float]) -> str:
         """Return the line for a row; ValueError for a number that is none."""
+        if len(self.names) == 1:
+            return self.pieces[0] + number(row[self.names[0]]) + self.pieces[1]
         parts = [self.pieces[0]]
         for name, piece in zip(self.names, self.pieces[1:], strict=True):
             parts += (number(row[name]), piece)

@@ -158,11 +158,11 @@ class Session(NgSpiceShared):  # type: ignore[misc]
             if "unrecognized parameter" in message.lower():
                 raise NoDataError("bad circuit", message.strip()[:300])
 
-    def alter(self, commands: Sequence[str]) -> None:
+    def alter(self, commands: Sequence[bytes]) -> None:
         """Set values of the loaded circuit; raises NoDataError when ngspice has anything to say."""
         self.messages.clear()
         for command in commands:
-            self._ngspice_shared.ngSpice_Command(command.encode("ascii"))
+            self._ngspice_shared.ngSpice_Command(command)
         if self.dead:
             raise DeadSessionError(self.diagnosis()[1])
         if self.messages:

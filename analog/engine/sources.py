@@ -25,9 +25,9 @@ _MOST_POINTS = 3000
 def number(value: float) -> str:
     """Return a finite number so that it reads back unchanged: no unit, no scale letter."""
     plain = float(value)
-    if not math.isfinite(plain):
-        raise ValueError(f"{plain} is no number to simulate with")
-    return repr(plain)
+    if math.isfinite(plain):
+        return repr(plain)
+    raise ValueError(f"{plain} is no number to simulate with")
 
 
 def value_text(value: Value) -> str:

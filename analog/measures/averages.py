@@ -18,30 +18,31 @@ def window(time: Floats, trace: Floats, start: float, stop: float) -> tuple[Floa
     """
     if not time[0] <= start < stop <= time[-1]:
         raise ValueError(f"{start} s to {stop} s is not inside {time[0]} s to {time[-1]} s")
-    inside = (time > start) & (time < stop)
-    ends = np.interp([start, stop], time, trace)
-    return (
-        np.concatenate(([start], time[inside], [stop])),
-        np.concatenate((ends[:1], trace[inside], ends[1:])),
-    )
+    first, last = time.searchsorted(start, "right"), time.searchsorted(stop, "left")
+    moments, levels = np.empty(last - first + 2), np.empty(last - first + 2)
+    moments[0], moments[1:-1], moments[-1] = start, time[first:last], stop
+    levels[0] = np.interp(start, time[first - 1 : first + 1], trace[first - 1 : first + 1])
+    levels[1:-1] = trace[first:last]
+    levels[-1] = np.interp(stop, time[last - 1 : last + 1], trace[last - 1 : last + 1])
+    return moments, levels
 
 
 def mean(time: Floats, trace: Floats) -> float:
     """Return the time average over the whole record, in the trace's unit."""
     span = _span(time)
-    return float(np.sum(np.diff(time) * (trace[:-1] + trace[1:])) / 2 / span)
+    return float((time[1:] - time[:-1]) @ (trace[:-1] + trace[1:]) / 2 / span)
 
 
 def rms(time: Floats, trace: Floats) -> float:
     """Return the root mean square over the whole record, in the trace's unit."""
     left, right = trace[:-1], trace[1:]
-    squares = (left * left + left * right + right * right) / 3
-    return float(np.sqrt(np.sum(np.diff(time) * squares) / _span(time)))
+    squares = left * left + left * right + right * right
+    return float(np.sqrt((time[1:] - time[:-1]) @ squares / 3 / _span(time)))
 
 
 def peak(trace: Floats) -> float:
     """Return the largest magnitude in the trace, in its unit."""
-    return float(np.max(np.abs(trace)))
+    return float(max(trace.max(), -trace.min()))
 
 
 def fundamental(time: Floats, trace: Floats, frequency_hz: float) -> complex:

@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 # A crossing is located when the cubic is this close to the level, as a share of the step's rise.
 _HEIGHT_SHARE = 1e-12
 _MOST_TRIES = 60
+_NEWTON_STEPS = 8
 
 
 def crossings(
@@ -125,10 +126,17 @@ class Crossed:
         ):
             self._segments[wanted[place], side].append(segment)
 
+    def segments(self, level: float, rising: bool) -> list[int]:
+        """Return which segments between samples cross a level, in order."""
+        return self._segments[level, rising]
+
+    def moment(self, level: float, segment: int, smooth: bool = False) -> float:
+        """Return when a segment crosses a level (s)."""
+        return _moment(self.time, self.trace, level, segment, smooth)
+
     def moments(self, level: float, rising: bool, smooth: bool = False) -> list[float]:
         """Return what `crossings` does."""
-        segments = self._segments[level, rising]
-        return [_moment(self.time, self.trace, level, segment, smooth) for segment in segments]
+        return [self.moment(level, segment, smooth) for segment in self._segments[level, rising]]
 
     def first(self, level: float, rising: bool, after: float, smooth: bool = False) -> float:
         """Return what `first_crossing` does."""
@@ -150,7 +158,10 @@ class Crossed:
             end = self.first(last, rising, start, smooth)
         if math.isnan(end):
             return math.nan, math.nan
-        for segment in reversed(self._segments[first, rising]):
+        segments = self._segments[first, rising]
+        if len(segments) == 1:
+            return start, end
+        for segment in reversed(segments):
             if self.time[segment + 1] <= start:
                 break
             if self.time[segment] <= end and self.time[segment] > start:
@@ -181,7 +192,7 @@ def _first_from(
     Only those that can be it are located: most of a reading's time goes into that.
     """
     for segment in segments:
-        if time[segment + 1] >= after:
+        if time.item(segment + 1) >= after:
             moment = _moment(time, trace, level, segment, smooth)
             if moment >= after:
                 return moment
@@ -196,18 +207,18 @@ def _slope_from(
         moment = _moment(time, trace, level, segment, False)
         if moment >= after:
             left, right = _derivative(time, trace, segment), _derivative(time, trace, segment + 1)
-            share = (moment - time[segment]) / (time[segment + 1] - time[segment])
-            return float(left + share * (right - left))
+            start, stop = time.item(segment), time.item(segment + 1)
+            return left + (moment - start) / (stop - start) * (right - left)
     return math.nan
 
 
 def _moment(time: Floats, trace: Floats, level: float, segment: int, smooth: bool) -> float:
     """Return when the trace meets `level` in a segment that crosses it."""
-    start, stop = float(time[segment]), float(time[segment + 1])
+    start, stop = time.item(segment), time.item(segment + 1)
     if smooth:
         share = _cubic_share(time, trace, level, segment)
     else:
-        before, behind = float(trace[segment]), float(trace[segment + 1])
+        before, behind = trace.item(segment), trace.item(segment + 1)
         share = (level - before) / (behind - before)
     return start + share * (stop - start)
 
@@ -217,14 +228,45 @@ def _derivative(time: Floats, trace: Floats, sample: int) -> float:
     if sample in (0, len(time) - 1):
         left = max(sample - 1, 0)
         return float((trace[left + 1] - trace[left]) / (time[left + 1] - time[left]))
-    back, ahead = time[sample] - time[sample - 1], time[sample + 1] - time[sample]
-    before = (trace[sample] - trace[sample - 1]) / back
-    behind = (trace[sample + 1] - trace[sample]) / ahead
-    return float((before * ahead + behind * back) / (back + ahead))
+    t_before, t_at, t_behind = time[sample - 1 : sample + 2].tolist()
+    before, at, behind = trace[sample - 1 : sample + 2].tolist()
+    back, ahead = t_at - t_before, t_behind - t_at
+    rising, going_on = (at - before) / back, (behind - at) / ahead
+    return float((rising * ahead + going_on * back) / (back + ahead))
 
 
 def _cubic_share(time: Floats, trace: Floats, level: float, segment: int) -> float:
     """Return where in the segment (0..1) the cubic through its neighbourhood meets `level`.
+
+    Newton's steps from where the straight line does; a cubic so wiggly that they leave the
+    segment is left to false position, which cannot.
+    """
+    if segment == 0 or segment + 3 > len(time):
+        return _bracketed_share(time, trace, level, segment)
+    t_before, t_start, t_end, t_behind = time[segment - 1 : segment + 3].tolist()
+    before, start, end, behind = trace[segment - 1 : segment + 3].tolist()
+    span, height, rise = t_end - t_start, start - level, end - start
+    left, right = (t_before - t_start) / span, (t_behind - t_start) / span
+    # Newton's divided differences over the places 0, 1, left, right.
+    to_left = (before - end) / (left - 1)
+    second = (to_left - rise) / left
+    third = (((behind - before) / (right - left) - to_left) / (right - 1) - second) / right
+    enough = _HEIGHT_SHARE * abs(rise)
+    place = -height / rise
+    for _ in range(_NEWTON_STEPS):
+        bend = second + (place - left) * third
+        error = height + place * (rise + (place - 1) * bend)
+        if abs(error) <= enough:
+            return float(place)
+        steepness = rise + (2 * place - 1) * bend + place * (place - 1) * third
+        place -= error / steepness if steepness else 2.0
+        if not 0 <= place <= 1:
+            break
+    return _bracketed_share(time, trace, level, segment)
+
+
+def _bracketed_share(time: Floats, trace: Floats, level: float, segment: int) -> float:
+    """Return the same by false position, for segments at the ends of a trace too.
 
     The cubic (Newton's divided differences) passes through the segment's ends, so that there
     always is such a place; found by false position between them, which a wiggly cubic cannot

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -36,12 +35,15 @@ def schmitt_edges_of(
     """Return the same of a trace whose crossings of both levels are known."""
     if v_p < v_n:
         raise ValueError(f"rising threshold {v_p} lies below falling threshold {v_n}")
-    edges: tuple[list[float], list[float]] = ([], [])
     start = crossed.trace[0]
     state = 1 if start >= v_p else 0 if start < v_n else None
-    for moment, side in _threshold_events(crossed, v_p, v_n, smooth):
+    edges: tuple[list[float], list[float]] = ([], [])
+    # A segment goes up or down, so that the order of segments is the order of moments.
+    events = [(segment, 1) for segment in crossed.segments(v_p, True)]
+    events += [(segment, 0) for segment in crossed.segments(v_n, False)]
+    for segment, side in sorted(events):
         if state is not None and side != state:
-            edges[side].append(moment)
+            edges[side].append(crossed.moment(v_p if side else v_n, segment, smooth))
         state = side
     falling, rising = edges
     return SchmittEdges(np.array(rising, dtype=np.float64), np.array(falling, dtype=np.float64))
@@ -56,39 +58,32 @@ def largest_reversal(trace: Floats, low: float, high: float) -> float:
     and a trough inside it with the way back to `high`: an input whose thresholds lie just
     there sees them as edges.
     """
-    inside = (trace > low) & (trace < high)
-    steps = np.diff(inside.astype(np.int8), prepend=0, append=0)
-    starts, stops = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
-    clipped = np.clip(trace, low, high)
-    turns = [
-        _reversal_of_passage(clipped, int(start), int(stop), low, high)
-        for start, stop in zip(starts, stops, strict=True)
-    ]
-    return max(turns, default=0.0)
+    places = ((trace > low) & (trace < high)).nonzero()[0]
+    if not places.size:
+        return 0.0
+    gaps = (places[1:] - places[:-1] > 1).nonzero()[0].tolist()
+    firsts, lasts = [0, *(gap + 1 for gap in gaps)], [*gaps, places.size - 1]
+    return max(
+        _reversal_of_passage(trace, places.item(first), places.item(last) + 1, low, high)
+        for first, last in zip(firsts, lasts, strict=True)
+    )
 
 
-def _threshold_events(
-    crossed: Crossed, v_p: float, v_n: float, smooth: bool
-) -> list[tuple[float, int]]:
-    """Return the times of reaching either threshold, in order, and the state each one sets."""
-    events = [(moment, 1) for moment in crossed.moments(v_p, True, smooth)]
-    events += [(moment, 0) for moment in crossed.moments(v_n, False, smooth)]
-    events.sort(key=itemgetter(0))
-    return events
-
-
-def _reversal_of_passage(clipped: Floats, start: int, stop: int, low: float, high: float) -> float:
-    """Return the largest turn back in clipped[start:stop], all of it strictly inside the band.
+def _reversal_of_passage(trace: Floats, start: int, stop: int, low: float, high: float) -> float:
+    """Return the largest turn back in trace[start:stop], all of it strictly inside the band.
 
     The passage goes up when it came from below or leaves above; one that neither comes nor
     leaves within the record may be either, so both turns count.
     """
-    passage = clipped[max(start - 1, 0) : stop + 1]
-    came_from, leaves_to = passage[0], passage[-1]
-    fall_back = float(np.max(np.maximum.accumulate(passage) - passage))
-    rise_back = float(np.max(passage - np.minimum.accumulate(passage)))
+    passage = np.minimum(np.maximum(trace[max(start - 1, 0) : stop + 1], low), high)
+    came_from, leaves_to = passage.item(0), passage.item(-1)
     if came_from <= low or (came_from < high and leaves_to >= high):
-        return fall_back
+        return _fall_back(passage)
     if came_from >= high or leaves_to <= low:
-        return rise_back
-    return max(fall_back, rise_back)
+        return _fall_back(-passage)
+    return max(_fall_back(passage), _fall_back(-passage))
+
+
+def _fall_back(passage: Floats) -> float:
+    """Return the largest fall below what has been reached before."""
+    return float((np.maximum.accumulate(passage) - passage).max())

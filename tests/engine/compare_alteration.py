@@ -23,9 +23,9 @@ import numpy as np
 
 from analog.circuits.record import Experiment
 from analog.engine.library import used_library
+from analog.engine.ready import Ready, make_ready, simulate, write
 from analog.engine.reducers import reduce_run
 from analog.engine.session import Session
-from analog.engine.worker import Ready, make_ready, simulate
 
 Rows = Sequence[Mapping[str, float]]
 
@@ -33,7 +33,7 @@ Rows = Sequence[Mapping[str, float]]
 def run(session: Session, ready: Ready, row: Mapping[str, float]) -> tuple[bytes, list[float]]:
     """Return all traces as bytes, and the values."""
     experiment = ready.deck.experiment
-    found = simulate(session, ready, row)
+    found = simulate(session, ready, write(ready, row))
     raw = found.time.tobytes() + b"".join(found.trace(n).tobytes() for n in experiment.saves)
     values = reduce_run(ready.reducer, found, row, experiment.outputs)
     del found
@@ -53,7 +53,9 @@ def compare(session: Session, experiment: Experiment, rows: Rows) -> dict[str, A
     shares = [
         share(a, b)
         for (_, ours), theirs in zip(first, loaded, strict=True)
-        for a, b in zip(ours, theirs, strict=True)
+        for name, a, b in zip(experiment.outputs, ours, theirs, strict=True)
+        # Of two samples of a crest, equal but for rounding, either may be the highest.
+        if name not in ("t_peak", "t_trough")
     ]
     return {
         "altered": ready.alterations is not None,
