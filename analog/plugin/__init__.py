@@ -30,6 +30,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
     group.addoption("--edgeproof-seed", type=int, metavar="N", help="start of the random choices")
     group.addoption(
+        "--edgeproof-samples",
+        metavar="N",
+        help="judge N sampled boards instead of the guaranteed extremes",
+    )
+    group.addoption(
+        "--edgeproof-claim",
+        metavar="SHARE",
+        help="share of sampled boards that must hold each limit (default: 99%%)",
+    )
+    group.addoption(
         "--edgeproof-store",
         metavar="FILE",
         help="file that keeps finished simulations (else EDGEPROOF_STORE, else the user's cache)",
@@ -42,6 +52,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
     parser.addini("edgeproof_benches", "benches to judge (default: all)", type="args", default=[])
     parser.addini("edgeproof_seed", "start of the random choices", default="0")
+    parser.addini("edgeproof_samples", "boards to sample (default: judge extremes)", default="")
+    parser.addini("edgeproof_claim", "share of boards that must hold", default="99%")
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> DesignFile | None:

@@ -1,4 +1,7 @@
-"""The simulations behind the tests: one engine for all, one check per bench of a design."""
+"""The simulations behind the tests: one engine for all, one check per bench of a design.
+
+With samples asked for, a sweep of that many boards takes the place of the check.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +20,9 @@ from analog.design import Design
 from analog.engine import Engine, default_store_path, open_engine
 from analog.plugin import CHECKS
 from analog.results import Results, read_results, write_results
+from analog.studies.stopping import Claim
 from analog.workflows import check
+from analog.workflows.sweep import Order, sweep
 
 _FOLDER = pytest.StashKey[Path]()
 
@@ -32,6 +37,7 @@ class Checks:
 
     store: Path
     seed: int
+    order: Order | None
     folder: Path | None
     parallel: bool
     _known: dict[tuple[str, str], Results] = field(default_factory=dict)
@@ -57,7 +63,7 @@ class Checks:
     def _shared(self, design: Design, bench: str, file: str) -> Results:
         if self.folder is None:
             return self._checked(design, bench, file)
-        words = (design.sha256, bench, str(self.seed), analog.__version__)
+        words = (design.sha256, bench, str(self.seed), repr(self.order), analog.__version__)
         name = hashlib.sha256("\0".join(words).encode()).hexdigest()
         kept = self.folder / f"{name}.json"
         with _only_one(self.folder / f"{name}.lock"):
@@ -69,7 +75,18 @@ class Checks:
         if self._engine is None:
             jobs = 1 if self.parallel else None
             self._engine = self._closing.enter_context(open_engine(jobs=jobs, store=self.store))
-        return check(design, self._engine, benches=[bench], seed=self.seed, filename=file).results
+        benches = [bench]
+        if self.order is None:
+            done = check(design, self._engine, benches=benches, seed=self.seed, filename=file)
+            return done.results
+        return sweep(
+            design,
+            self._engine,
+            benches=benches,
+            order=self.order,
+            seed=self.seed,
+            filename=file,
+        ).results
 
 
 def checks_of(config: pytest.Config) -> Checks:
@@ -77,7 +94,9 @@ def checks_of(config: pytest.Config) -> Checks:
     if CHECKS not in config.stash:
         worker = getattr(config, "workerinput", None)
         folder = Path(worker["edgeproof_folder"]) if worker else None
-        config.stash[CHECKS] = Checks(_store(config), seed_of(config), folder, worker is not None)
+        config.stash[CHECKS] = Checks(
+            _store(config), seed_of(config), order_of(config), folder, worker is not None
+        )
     return config.stash[CHECKS]
 
 
@@ -100,6 +119,27 @@ def seed_of(config: pytest.Config) -> int:
     if seed < 0:
         raise pytest.UsageError(f"edgeproof_seed is {text!r}: write a whole number of at least 0")
     return seed
+
+
+def order_of(config: pytest.Config) -> Order | None:
+    """Return what a sweep is asked, None for the guaranteed extremes; UsageError for nonsense."""
+    samples, claim = _given(config, "edgeproof_samples"), _given(config, "edgeproof_claim")
+    try:
+        share = float(claim.removesuffix("%")) / (100 if claim.endswith("%") else 1)
+    except ValueError:
+        share = -1.0
+    if not 0 < share < 1:
+        raise pytest.UsageError(f"edgeproof_claim is {claim!r}: write a share like 99%")
+    if not samples:
+        return None
+    if not samples.isdecimal() or not int(samples):
+        raise pytest.UsageError(f"edgeproof_samples is {samples!r}: write a whole number above 0")
+    return Order(Claim(share), int(samples))
+
+
+def _given(config: pytest.Config, name: str) -> str:
+    """Return the text of an option, else of the ini file."""
+    return str(config.getoption(name) or config.getini(name)).strip()
 
 
 def benches_of(config: pytest.Config) -> tuple[str, ...]:

@@ -17,16 +17,19 @@ def row_message(
 
     `place` is FILE:LINE of what sets the limit; `units` has the unit of each design key.
     """
+    from analog.render.sweepwords import yield_words
     from analog.render.words import limit_words, quantity, share
 
     limit = row.limit.id if row.limit else ""
     never = row.worst is None and bool(row.worst_at)
     places = (f"{k} {quantity(value, units.get(k, '1'))}" for k, value in row.worst_at.items())
+    boards = yield_words(row.yield_) if row.yield_ is not None else ""
     facts = [
         ("measured", "it never happens" if never else quantity(row.worst, row.unit)),
         ("nominal", quantity(row.nominal, row.unit)),
         ("limit", limit_words(row.limit, row.unit)),
         ("margin", quantity(row.margin, row.unit) + _bracketed(share(row.margin_share))),
+        ("boards", boards),
         ("source", row.limit.source if row.limit else ""),
         ("because", row.reason),
         ("worst at", ", ".join(places)),

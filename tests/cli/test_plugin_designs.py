@@ -185,6 +185,28 @@ def test_benches_and_seed_come_from_options_or_ini(pytester: pytest.Pytester) ->
     assert wrong.ret != pytest.ExitCode.OK
 
 
+def test_samples_judge_boards_instead_of_extremes(pytester: pytest.Pytester) -> None:
+    name = design(pytester, "leaks.toml", FAILING)
+    more = ("-k", "release_level or discharge_current", "--edgeproof-claim", "90%")
+    result = run(pytester, name, *more, "--edgeproof-samples", "60")
+    result.assert_outcomes(passed=3, failed=1, deselected=2)
+    result.stdout.re_match_lines([r"  boards   .* of 60 boards work; of all boards, .*"])
+
+
+@pytest.mark.parametrize(
+    ("samples", "claim", "words"),
+    [("60", "99%", "60 boards cannot prove 99 %"), ("0", "99%", "whole number above 0"),
+     ("x", "99%", "whole number above 0"), ("60", "most", "a share like 99%")],
+)  # fmt: skip
+def test_samples_that_can_show_nothing_are_refused(
+    pytester: pytest.Pytester, samples: str, claim: str, words: str
+) -> None:
+    pytester.makeini(f"[pytest]\nedgeproof_samples = {samples}\nedgeproof_claim = {claim}\n")
+    result = run(pytester, design(pytester, "holds.toml", PASSING), "-k", "hold_time")
+    assert result.ret != pytest.ExitCode.OK
+    assert words in result.stdout.str() + result.stderr.str()
+
+
 def test_junit_xml_has_the_file_line_and_the_measured_values(pytester: pytest.Pytester) -> None:
     name = design(pytester, "leaks.toml", FAILING)
     run(pytester, name, "--junitxml=out.xml", "-o", "junit_family=xunit1")
