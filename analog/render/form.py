@@ -19,15 +19,20 @@ _HERE = Path(__file__).parent
 _GENERATOR = re.compile(r'<meta name="generator" content="[^"]*, form ([0-9a-f]+)">')
 
 
-def form(checked: Checked | None = None, baseline: Results | None = None) -> str:
+def form(
+    checked: Checked | None = None,
+    baseline: Results | None = None,
+    sweep: Results | None = None,
+) -> str:
     """Return the mark of this report's form: of its templates, its drawing and its words, and
-    of the baseline that it compares with.
+    of the baseline that it compares with and the sweep that it shows.
 
     Without a design it is that of pages over several designs.
     """
     found = hashlib.sha256(_made_by().encode())
-    if baseline is not None:
-        found.update(to_json(baseline).encode())
+    for other in (baseline, sweep):
+        if other is not None:
+            found.update(to_json(other).encode())
     for bench in checked.benches if checked else ():
         for word in _words(bench.plan):
             found.update(f"{word}\0".encode("utf-8", "surrogatepass"))

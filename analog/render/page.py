@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from analog.engine import Engine
 from analog.render.benchview import BenchView, bench_view, title_of
@@ -11,6 +12,7 @@ from analog.render.changes import comparison
 from analog.render.drivers import Driver, drivers
 from analog.render.form import form
 from analog.render.safety import CAUTIONS, SUMMARY
+from analog.render.sweepview import sweep_view
 from analog.render.template import render
 from analog.render.words import SYMBOLS, expectation_sentence, judged, verdict_sentence
 from analog.results.records import MeasureRow, Results
@@ -53,16 +55,19 @@ def report_page(
     date: str,
     beside: tuple[Link, ...],
     baseline: Results | None = None,
+    sweep: Results | None = None,
+    folder: Path = Path(),
 ) -> str:
     """Return the page as HTML; simulates the drawn cases and what sets the thinnest margins.
 
-    With an accepted `baseline` it says what changed since.
+    With an accepted `baseline` it says what changed since, with a `sweep` of the design how
+    boards at random come out; the sweep's samples may lie in `folder`.
     """
     margins = _margins(checked, engine)
     benches = [bench_view(bench, checked.design, engine) for bench in checked.benches]
     return render(
         "report.html",
-        form=form(checked, baseline),
+        form=form(checked, baseline, sweep),
         results=checked.results,
         design=checked.design,
         verdict=verdict_sentence(checked.results),
@@ -73,6 +78,7 @@ def report_page(
         chain_picture=draw_chain(checked.design, _marked(checked)),
         benches=benches,
         lost=_lost(checked),
+        sweep=None if sweep is None else sweep_view(sweep, checked.design, folder),
         retried=sum(scene.retried for bench in checked.benches for scene in bench.scenes),
         summary_caution=SUMMARY,
         cautions=CAUTIONS,
