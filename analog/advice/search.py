@@ -26,6 +26,9 @@ BATCH: Final = 24
 CANDIDATES_KEPT: Final = 8
 """Failed sets that are looked at again when the closest is asked for."""
 
+CLOSEST_VERIFIED: Final = 2
+"""Of these, how many are verified: a screening is kinder to some than to others."""
+
 _MOVED: Final = 1e-6
 
 
@@ -71,7 +74,7 @@ Verify = Callable[[ChangeSet], Score]
 class Found:
     """What a search found: verified sets, smallest first, with their scores.
 
-    `closest` is the best set that failed, screened in full, when none works. `tried` counts the
+    `closest` is the best verified set that failed, when none works. `tried` counts the
     sets screened; `whole` is False when the budget ended the search.
     """
 
@@ -218,10 +221,14 @@ def _note(hunt: _Hunt, names: tuple[str, ...], changes: ChangeSet, score: Score)
 
 
 def _closest(hunt: _Hunt) -> ChangeSet | None:
-    """Return the failed set that is nearest to working, all known worst cases considered."""
+    """Return the failed set that is nearest to working, judged by verifying the best few."""
     best = [changes for _, _, changes in heapq.nsmallest(CANDIDATES_KEPT, hunt.failed)]
     if not best:
         return None
     scores = hunt.screen(best, True)
-    ranked = zip((score.rank for score in scores), range(len(best)), strict=True)
-    return best[min(ranked)[1]]
+    ranked = sorted(zip((score.rank for score in scores), range(len(best)), strict=True))
+    verified = []
+    for _, index in ranked[:CLOSEST_VERIFIED]:
+        verified.append((hunt.verify(best[index]).rank, index))
+        hunt.verified += 1
+    return best[min(verified)[1]]

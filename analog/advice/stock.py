@@ -6,6 +6,7 @@ series are those of IEC 60063.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -94,9 +95,10 @@ def rewritten(part: PartValue, value: float, unit: str) -> str:
 
 
 def thinned(found: Iterable[float], series: SeriesName) -> tuple[float, ...]:
-    """Return those of the values that `series` has as well."""
-    values_of = tuple(found)
-    if not values_of:
+    """Return those of the values, rising, that lie nearest to the values of `series`."""
+    kept = tuple(found)
+    if not kept:
         return ()
-    kept = set(stock_values(series, min(values_of), max(values_of)))
-    return tuple(value for value in values_of if value in kept)
+    wanted = stock_values(series, kept[0], kept[-1])
+    nearest_of = (min(kept, key=lambda v: abs(math.log(v / want))) for want in wanted)
+    return tuple(sorted(set(nearest_of)))

@@ -59,6 +59,13 @@ class Asked:
     help="Series resistors are taken from (default: what their technology is kept in).",
 )
 @click.option(
+    "--place",
+    "places",
+    metavar="KEY",
+    multiple=True,
+    help="Change nothing but this part, like reset.capacitor (repeatable).",
+)
+@click.option(
     "--changes",
     type=click.IntRange(1, 3),
     default=2,
@@ -98,6 +105,7 @@ def command(
     store: Path | None,
     margin: float,
     series: SeriesName | None,
+    places: tuple[str, ...],
     changes: int,
     budget: int,
     write: Path | None,
@@ -116,7 +124,7 @@ def command(
     from analog.errors import EdgeproofError
     from analog.workflows.suggest import Wish
 
-    wish = Wish(margin, series, changes, budget=budget, wanted=max(3, choice), seed=seed)
+    wish = Wish(margin, series, changes, max(3, choice), budget, seed, places)
     asked = Asked(wish, write, overwrite, choice, trade or (), figure)
     try:
         _refuse_impossible(asked, design)
@@ -162,7 +170,7 @@ def _run(design: str, request: Request, asked: Asked) -> int:
         else:
             from analog.cli.suggestions import show_suggested
 
-            show_suggested(found, written)
+            show_suggested(found, asked.write, written)
         return _CODES[found.status]
 
     return for_each_design((design,), request, act)

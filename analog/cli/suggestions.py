@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from analog.workflows.trade import Trade
 
 
-def show_suggested(found: Suggested, written: Path | None) -> None:
+def show_suggested(found: Suggested, asked: Path | None, written: Path | None) -> None:
     """Print what is short, what mends it, smallest change first, and what it took."""
     from analog.render.words import share
 
@@ -30,6 +30,8 @@ def show_suggested(found: Suggested, written: Path | None) -> None:
         f"Simulations: check {found.check_runs}, screening {found.screened}, verification "
         f"{found.verified}; in all {found.multiple:.1f} times one check."
     )
+    if asked is not None and written is None:
+        say(f"{asked} was not written: there is nothing to write.")
     if written is not None:
         say(f"Written: {written}")
         say(f"Next: edgeproof check {written}")
@@ -71,11 +73,12 @@ def _show_suggestion(number: int, one: Suggestion, found: Suggested) -> None:
 
 
 def _show_closest(one: Suggestion, found: Suggested) -> None:
-    from analog.advice.changes import words_of
-
-    better = one.score.rank < found.base.score.rank
-    say(f"What comes closest{'' if better else ', no better than the design as it is'}:")
-    say(f"     {words_of(one.changes)}")
+    if not one.changes:
+        say("Nothing that was tried comes closer than the design as it is.")
+        return
+    say("What comes closest:")
+    for choice in one.changes:
+        say(f"     {choice.words}")
     _show_short("Still short with it", one, found)
 
 
@@ -113,14 +116,14 @@ def show_trade(laid: Trade, figure: Path | None) -> None:
     letters = {name: _letter(index) for index, name in enumerate(laid.limits)}
     columns = [
         Column(f"{first} ↓  {second} →"),
-        *(Column(value_text(v, laid.units[1])) for v in laid.stock[1]),
+        *(Column(value_text(v, laid.units[1])) for v in laid.values[1]),
     ]
     rows = []
-    for value in laid.stock[0]:
-        cells = [laid.cell(value, other) for other in laid.stock[1]]
+    for value in laid.values[0]:
+        cells = [laid.cell(value, other) for other in laid.values[1]]
         marks = ["".join(letters[name] for name in short) or "·" for short in cells]
         rows.append([value_text(value, laid.units[0]), *marks])
-    show_table(f"{laid.design.name}: what fails where, stock values", columns, rows)
+    show_table(f"{laid.design.name}: what fails where", columns, rows)
     say("· keeps every limit with " + share(laid.required) + "; a letter is a limit that is short:")
     for name, letter in letters.items():
         say(f"  {letter}  {name}")
@@ -131,7 +134,8 @@ def show_trade(laid: Trade, figure: Path | None) -> None:
     for values, works in laid.verified:
         texts = [value_text(v, unit) for v, unit in zip(values, laid.units, strict=True)]
         say(f"Checked in full: {texts[0]}, {texts[1]}: {'works' if works else 'fails'}.")
-    say(f"Simulations: {laid.screened} short ones.")
+    own = [value_text(v, unit) for v, unit in zip(laid.present, laid.units, strict=True)]
+    say(f"The design has {own[0]}, {own[1]}. Simulations: {laid.screened} short ones.")
     if figure is not None:
         say(f"Drawn: {figure}")
 

@@ -46,7 +46,7 @@ def draw_trade(laid: Trade, target: Path) -> None:
         axes = canvas.add_axes((0.1, 0.12, 0.56, 0.78))
         _region(axes, laid)
         _ends(axes, laid)
-        _stock(axes, laid)
+        _pairs(axes, laid)
         _frame(axes, laid)
         axes.legend(loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False, handlelength=3.2)
         kind = target.suffix.removeprefix(".")
@@ -74,9 +74,10 @@ def _between(laid: Trade, gaps: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _region(axes: Axes, laid: Trade) -> None:
-    least = np.min([np.clip(g, -_CLIP, _CLIP) for g in laid.gaps.values()], axis=0)
-    x, y, whole = _between(laid, least)
-    axes.contourf(x, y, whole, levels=[0.0, 2 * _CLIP], colors=[_REGION])
+    fields = [_between(laid, gaps) for gaps in laid.gaps.values()]
+    x, y, _ = fields[0]
+    least = np.min([field for _, _, field in fields], axis=0)
+    axes.contourf(x, y, least, levels=[0.0, 2 * _CLIP], colors=[_REGION])
     axes.plot([], [], color=_REGION, linewidth=8, label="every limit kept")
 
 
@@ -97,25 +98,25 @@ def _words(name: str) -> str:
     return f"{bench}.{measure}\n({limit.replace('_', ' ')})"
 
 
-def _stock(axes: Axes, laid: Trade) -> None:
+def _pairs(axes: Axes, laid: Trade) -> None:
     for works, face, label in ((True, _INK, "works"), (False, _PAPER, "fails")):
         pairs = [
             (second, first)
-            for first in laid.stock[0]
-            for second in laid.stock[1]
+            for first in laid.values[0]
+            for second in laid.values[1]
             if _works(laid, first, second) == works
         ]
         if pairs:
             x, y = zip(*pairs, strict=True)
-            axes.scatter(x, y, s=16, facecolor=face, edgecolor=_INK, linewidth=0.7,
+            axes.scatter(x, y, s=16, facecolor=face, edgecolor=_INK, linewidth=0.7, clip_on=False,
                          zorder=3, label=f"in stock, {label}")  # fmt: skip
-    axes.scatter([laid.present[1]], [laid.present[0]], s=110, marker="s", facecolor="none",
-                 edgecolor=_DESIGN, linewidth=1.6, zorder=4, label="the design")  # fmt: skip
+    ring: dict[str, Any] = {"facecolor": "none", "clip_on": False, "zorder": 4}
+    axes.scatter([laid.present[1]], [laid.present[0]], s=110, marker="s", edgecolor=_DESIGN,
+                 linewidth=1.6, label="the design", **ring)  # fmt: skip
     checked = [(pair[1], pair[0]) for pair, works in laid.verified if works]
     if checked:
         x, y = zip(*checked, strict=True)
-        axes.scatter(x, y, s=70, marker="o", facecolor="none", edgecolor=_INK, zorder=4,
-                     label="checked in full, works")  # fmt: skip
+        axes.scatter(x, y, s=70, edgecolor=_INK, label="checked in full, works", **ring)
 
 
 def _works(laid: Trade, first: float, second: float) -> bool:
@@ -126,7 +127,7 @@ def _frame(axes: Axes, laid: Trade) -> None:
     axes.set_xscale("log")
     axes.set_yscale("log")
     for axis, index in ((axes.xaxis, 1), (axes.yaxis, 0)):
-        marks = _labelled(laid.stock[index])
+        marks = _labelled(laid.values[index])
         axis.set_ticks(marks, [value_text(v, laid.units[index]) for v in marks])
         axis.set_ticks([], minor=True)
     axes.set_xlabel(laid.keys[1])
@@ -136,7 +137,7 @@ def _frame(axes: Axes, laid: Trade) -> None:
         axes.spines[side].set_visible(False)
 
 
-def _labelled(stock: tuple[float, ...]) -> tuple[float, ...]:
+def _labelled(laid_out: tuple[float, ...]) -> tuple[float, ...]:
     """Return the values that get a name: about eight, evenly."""
-    stride = max(1, math.ceil(len(stock) / 9))
-    return stock[::stride]
+    stride = max(1, math.ceil(len(laid_out) / 9))
+    return laid_out[::stride]

@@ -6,6 +6,7 @@ in is what is verified and handed out. See `analog.advice.search` for what "smal
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import product
@@ -16,8 +17,9 @@ from analog.advice.changes import ChangeSet, Knob, edits_of, size
 from analog.advice.editing import edited_text, with_verdict
 from analog.advice.knobs import knobs_of
 from analog.advice.search import Found, Score, find
-from analog.design import Design, parse_design, read_design
+from analog.design import Design, parse_design, problem_at, read_design
 from analog.engine import Engine
+from analog.errors import InputError
 from analog.quantities import SeriesName
 from analog.results.records import Results
 from analog.workflows.check import check_bench, gathered, make_plans
@@ -33,6 +35,9 @@ BUDGET: Final = 6000
 """Rows that screening may ask for."""
 REQUIRED: Final = 0.05
 
+FROM_STORE_S: Final = 1e-3
+"""A check faster than this per run was not simulated: its pace tells nothing."""
+
 Status = Literal["none needed", "found", "none", "undecided"]
 
 Tell = Callable[[str], None]
@@ -41,7 +46,11 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What is asked for: margin as a share of each limit, places, series, how far to search."""
+    """What is asked for: margin as a share of each limit, series, how far to search.
+
+    `places` are the only ones that may change, as `analog.advice.knobs` names them; none means
+    all.
+    """
 
     required: float = REQUIRED
     series: SeriesName | None = None
@@ -49,6 +58,7 @@ class Wish:
     wanted: int = WANTED
     budget: int = BUDGET
     seed: int = 0
+    places: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +88,8 @@ class Searched:
 
 @dataclass(frozen=True, slots=True)
 class Suggested:
-    """The outcome. `base` is the design as it is; `closest` is given when nothing works.
+    """The outcome. `base` is the design as it is; `closest` is given when nothing works:
+    `base` itself when nothing comes closer.
 
     `check_runs` are the simulations of checking the design as it is; `screened` and `verified`
     those that the search asked for on top (what a store knew included).
@@ -130,15 +141,21 @@ class _Work:
     tell: Tell
     checked: dict[ChangeSet, tuple[CheckedBench, ...]] = field(default_factory=dict)
     base: tuple[CheckedBench, ...] = ()
+    knobs: tuple[Knob, ...] = ()
+    seconds_each: float = 0.0
     screened: int = 0
     verified: int = 0
 
     def whole(self) -> Suggested:
         plans = make_plans(self.design, None, self.filename)
+        self.knobs = _allowed(self.design, self.wish, self.filename)
+        began = time.monotonic()
         self.base = tuple(
             check_bench(plan, self.design, self.engine, self.wish.seed, self.progress)
             for plan in plans
         )
+        runs = sum(bench.result.runs for bench in self.base)
+        self.seconds_each = (time.monotonic() - began) / max(1, runs)
         present = self._suggestion((), self.design, self.base)
         searched = tuple(self._searches(present.score))
         works = [one.found.works for one in searched]
@@ -150,7 +167,7 @@ class _Work:
             present,
             searched,
             suggestions if searched else (),
-            self._closest(searched) if status in ("none", "undecided") else None,
+            self._closest(searched, present) if status in ("none", "undecided") else None,
             sum(bench.result.runs for bench in self.base),
             self.screened,
             self.verified,
@@ -167,11 +184,10 @@ class _Work:
 
     def _searches(self, present: Score) -> Iterator[Searched]:
         """Search every group of benches that has a limit short of its margin."""
-        knobs = knobs_of(self.design, self.wish.series)
         for group in _groups(self.base):
             short = tuple(name for name in present.short if name.split(".")[0] in group)
             if short:
-                own = tuple(knob for knob in knobs if knob.section in group)
+                own = tuple(knob for knob in self.knobs if knob.section in group)
                 yield Searched(group, short, own, self._search(group, own))
 
     def _search(self, group: tuple[str, ...], knobs: tuple[Knob, ...]) -> Found:
@@ -203,10 +219,16 @@ class _Work:
         cases = 1 + sum(len(known) for known in screener.points.values())
         most = min(single * cases, self.wish.budget - self.screened)
         self.tell(
-            f"{', '.join(group)}: {single} single changes in {len(knobs)} places, "
-            f"{cases} known worst cases each: at most {max(most, 0)} short simulations, sets of "
-            f"up to {self.wish.most_changes} after that, {self.wish.budget} in all"
+            f"{', '.join(group)}: {single} single changes in {len(knobs)} places, {cases} known "
+            f"worst cases each: at most {max(most, 0)} short simulations{self._estimate(most)}; "
+            f"then sets of up to {self.wish.most_changes}, {self.wish.budget} in all"
         )
+
+    def _estimate(self, runs: int) -> str:
+        """Return how long that takes by the pace of the check, nothing where a store knew it."""
+        if self.seconds_each < FROM_STORE_S or runs <= 0:
+            return ""
+        return f", about {_time_words(runs * self.seconds_each)}"
 
     def _verify(self, changes: ChangeSet, group: tuple[str, ...], screener: Screener) -> Score:
         """Check the benches of a group in full with the changes in, and learn from it."""
@@ -216,10 +238,12 @@ class _Work:
         benches = tuple(
             bench for bench in self._benches(changed.design, self.base) if bench.plan.bench in group
         )
-        for bench in benches:
-            screener.learn(bench)
         self.checked[changes] = benches
-        return score_of(benches, self.wish.required)
+        score = score_of(benches, self.wish.required)
+        if not score.works:
+            for bench in benches:
+                screener.learn(bench)
+        return score
 
     def _benches(self, design: Design, known: Iterable[CheckedBench]) -> tuple[CheckedBench, ...]:
         """Return all benches of a changed design; what is the same as a known one is not run."""
@@ -267,13 +291,36 @@ class _Work:
         results = gathered(design, self.engine, self.wish.seed, benches)
         return Suggestion(changes, design, benches, results, score_of(benches, self.wish.required))
 
-    def _closest(self, searched: Sequence[Searched]) -> Suggestion | None:
-        """Return what comes closest: per group what works, else the best that was screened."""
+    def _closest(self, searched: Sequence[Searched], present: Suggestion) -> Suggestion:
+        """Return what comes closest: per group what works, else the best that was verified.
+
+        That is the design as it is when nothing comes closer.
+        """
         parts = [
             one.found.works[0][0] if one.found.works else one.found.closest for one in searched
         ]
-        chosen = [part for part in parts if part is not None]
-        return self._whole(chosen) if chosen else None
+        best = self._whole([part for part in parts if part is not None])
+        return best if best.score.rank < present.score.rank else present
+
+
+def _allowed(design: Design, wish: Wish, filename: str) -> tuple[Knob, ...]:
+    """Return the places that may change; InputError for one that the design does not have."""
+    knobs = knobs_of(design, wish.series)
+    names = [knob.name for knob in knobs]
+    remedy = f"It has: {', '.join(names)}"
+    rule = "this is no place of the design that a stock part could change"
+    problems = tuple(
+        problem_at(design, filename, place, rule, remedy)
+        for place in wish.places
+        if place not in names
+    )
+    if problems:
+        raise InputError(problems)
+    return tuple(knob for knob in knobs if not wish.places or knob.name in wish.places)
+
+
+def _time_words(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
 
 
 def _groups(benches: Iterable[CheckedBench]) -> list[tuple[str, ...]]:

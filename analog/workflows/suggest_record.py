@@ -124,7 +124,7 @@ def trade_record(laid: Trade, figure: str | None) -> dict[str, Any]:
         "keys": list(laid.keys),
         "units": list(laid.units),
         "values": [list(values) for values in laid.values],
-        "stock": [list(stock) for stock in laid.stock],
+        "present": list(laid.present),
         "works": laid.works.tolist(),
         "gaps": {
             name: [[_finite(gap) for gap in line] for line in grid.tolist()]

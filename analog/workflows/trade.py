@@ -13,7 +13,7 @@ import numpy as np
 from analog.advice.changes import ChangeSet, Choice, Edit, steps_between
 from analog.advice.knobs import part_at, value_keys
 from analog.advice.search import Score
-from analog.advice.stock import REACH, rewritten, values
+from analog.advice.stock import rewritten, thinned, values
 from analog.circuits.space import Floats
 from analog.design import Design, PartValue, problem_at
 from analog.engine import Engine
@@ -22,9 +22,6 @@ from analog.studies.archive import Flags
 from analog.workflows.check import check_bench, make_plans
 from analog.workflows.screening import Screener, score_of, variant
 from analog.workflows.suggest import Wish
-
-PER_DECADE = 6
-"""Values per decade that are laid out: E6, whatever else is in stock."""
 
 MOST_VERIFIED = 4
 
@@ -35,17 +32,16 @@ Progress = Callable[[str, int, int], None]
 class Trade:
     """What every limit has left over at each pair of values.
 
-    `values` are those laid out, rising, `stock` those of them that are kept in stock; `gaps` maps
-    a limit to shares (first values, second values) left over the required margin; `limits` are
-    those that end the region somewhere. `present` are the design's own values. `verified` are
-    pairs checked in full at the guaranteed extremes.
+    `values` are those laid out, rising: about E6 of what is in stock, and the design's own, which
+    are `present`. `gaps` maps a limit to shares (first values, second values) left over the
+    required margin; `limits` are those that end the region somewhere. `verified` are pairs
+    checked in full at the guaranteed extremes.
     """
 
     design: Design
     keys: tuple[str, str]
     units: tuple[str, str]
     values: tuple[tuple[float, ...], tuple[float, ...]]
-    stock: tuple[tuple[float, ...], tuple[float, ...]]
     present: tuple[float, float]
     gaps: Mapping[str, Floats]
     limits: tuple[str, ...]
@@ -86,7 +82,10 @@ def trade(
     cases = 1 + sum(len(known) for known in screener.points.values())
     if tell is not None:
         most = len(pairs) * cases
-        tell(f"{len(pairs)} pairs of values, {cases} cases each: at most {most} short simulations")
+        tell(
+            f"{len(pairs)} pairs of values, {cases} known worst cases each: "
+            f"about {most} short simulations"
+        )
     if progress is not None:
         report = progress
         screener.told = lambda asked: report("pairs of values", asked, len(pairs) * cases)
@@ -127,9 +126,11 @@ class _Layout:
         own = [plan for plan in changed.plans if plan.bench in benches]
         engine, seed = self.screener.engine, wish.seed
         checked = [check_bench(plan, changed.design, engine, seed) for plan in own]
-        for bench in checked:
-            self.screener.learn(bench)
-        return score_of(checked, wish.required)
+        score = score_of(checked, wish.required)
+        if not score.works:
+            for bench in checked:
+                self.screener.learn(bench)
+        return score
 
 
 def _ends(
@@ -184,12 +185,9 @@ def _unit(part: PartValue) -> Literal["Ω", "F"]:
 
 
 def _laid_out(part: PartValue) -> tuple[float, ...]:
-    """Return E6 over a decade and a half around the part, with its own value."""
-    from analog.quantities import stock_values
-
-    reach = math.sqrt(REACH * 10)
-    around = stock_values("E6", part.nominal / reach, part.nominal * reach)
-    return tuple(sorted({*around, part.nominal}))
+    """Return what is in stock nearest to E6 around the part, with its own value, rising."""
+    kept = thinned(values(part, part.technology, None), "E6")
+    return tuple(sorted({*kept, part.nominal}))
 
 
 def _choice(part: PartValue, value: float) -> Choice:
@@ -215,16 +213,11 @@ def _record(
     }
     works = np.array([score.works for score in scores]).reshape(shape)
     first, second = layout.parts
-    kept = [{part.nominal, *values(part, part.technology, None)} for part in layout.parts]
-    stock = [
-        tuple(v for v in axis if v in own) for axis, own in zip(layout.axes, kept, strict=True)
-    ]
     return Trade(
         layout.design,
         keys,
         (_unit(first), _unit(second)),
         (layout.axes[0], layout.axes[1]),
-        (stock[0], stock[1]),
         (first.nominal, second.nominal),
         gaps,
         tuple(name for name in names if (gaps[name] < 0).any()),

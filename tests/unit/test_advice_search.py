@@ -156,6 +156,22 @@ def test_fewer_short_limits_are_closer_than_a_smaller_shortfall() -> None:
     assert placed(found.closest) == {"a": 2}
 
 
+def test_the_closest_is_judged_by_its_verification() -> None:
+    """The screening is kinder to 3 than to 2; in truth 2 is closer."""
+
+    def screen(wanted: Sequence[ChangeSet], fully: bool) -> list[Score]:
+        del fully
+        return [Score({"x": {1: -0.9, 2: -0.3, 3: -0.2}[placed(one)["a"]]}) for one in wanted]
+
+    def verify(changes: ChangeSet) -> Score:
+        return Score({"x": {1: -0.9, 2: -0.4, 3: -0.6}[placed(changes)["a"]]})
+
+    found = find([knob("a", (1, 2, 3))], Score({"x": -1.0}), screen, verify,
+                 most_changes=1, wanted=1)  # fmt: skip
+    assert found.closest is not None
+    assert placed(found.closest) == {"a": 2}
+
+
 def test_a_spent_budget_is_no_proof_that_nothing_works() -> None:
     left = iter([True, False])
     bench = Bench(lambda _: {"level": -1.0})
