@@ -157,7 +157,17 @@ def test_doctor_gives_3_without_an_engine(monkeypatch: pytest.MonkeyPatch) -> No
 
 def test_version_and_help_give_0() -> None:
     assert run("--version").stdout.startswith("edgeproof, version 0.")
-    for command in ("check", "demo", "doctor", "netlist", "new", "parts", "report"):
+    for command in (
+        "accept",
+        "check",
+        "compare",
+        "demo",
+        "doctor",
+        "netlist",
+        "new",
+        "parts",
+        "report",
+    ):
         result = run(command, "--help")
         assert result.exit_code == 0
         assert result.stdout.startswith(f"Usage: edgeproof {command}")
