@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from analog.engine import Engine
     from analog.quantities import SeriesName
     from analog.workflows.suggest import Suggested, Wish
+    from analog.workflows.sweep import Swept
     from analog.workflows.trade import Trade
 
 _FILE = click.Path(path_type=Path)
@@ -25,6 +26,7 @@ _CODES = {
     "none": exits.FAILED,
     "undecided": exits.UNDECIDED,
 }
+_OUTCOMES = {"proved": exits.PASSED, "refuted": exits.FAILED, "open": exits.UNDECIDED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,11 @@ class Asked:
     choice: int
     trade: tuple[str, ...]
     figure: Path | None
+    claim: float | None
+
+
+def _claimed(context: click.Context, parameter: click.Parameter, value: str | None) -> float | None:
+    return None if value is None else options.as_share(context, parameter, value)
 
 
 @click.command()
@@ -80,6 +87,12 @@ class Asked:
     show_default=True,
     help="Short simulations the search may take besides full checks.",
 )
+@click.option(
+    "--claim",
+    metavar="SHARE",
+    callback=_claimed,
+    help="Sweep every suggestion too: this share of boards must work, at 95 % confidence.",
+)
 @click.option("--write", metavar="FILE", type=_FILE, help="Write the changed design here.")
 @click.option("--overwrite", is_flag=True, help="Let --write and --figure replace a file.")
 @click.option(
@@ -108,6 +121,7 @@ def command(
     places: tuple[str, ...],
     changes: int,
     budget: int,
+    claim: float | None,
     write: Path | None,
     overwrite: bool,
     choice: int,
@@ -125,7 +139,7 @@ def command(
     from analog.workflows.suggest import Wish
 
     wish = Wish(margin, series, changes, max(3, choice), budget, seed, places)
-    asked = Asked(wish, write, overwrite, choice, trade or (), figure)
+    asked = Asked(wish, write, overwrite, choice, trade or (), figure, claim)
     try:
         _refuse_impossible(asked, design)
     except EdgeproofError as error:
@@ -140,6 +154,13 @@ def _refuse_impossible(asked: Asked, design: str) -> None:
 
     if asked.trade and asked.write is not None:
         raise bad_file("command line", "--trade writes no design", "Give --write without --trade")
+    if asked.claim is not None:
+        from analog.studies.stopping import Claim
+        from analog.workflows.sweep import Order, require_possible
+
+        if asked.claim == 0:
+            raise bad_file("command line", "a claim of 0 claims nothing", "Claim like 99%")
+        require_possible(Order(Claim(asked.claim)))
     if asked.figure is not None and not asked.trade:
         raise bad_file("command line", "--figure draws a trade", "Name two parts with --trade")
     if asked.figure is not None and asked.figure.suffix not in (".svg", ".png"):
@@ -161,17 +182,18 @@ def _run(design: str, request: Request, asked: Asked) -> int:
         if asked.trade:
             return _trade(job, engine, request, asked)
         found = _suggested(job, engine, request, asked.wish)
+        sweeps = _swept(found, job, engine, request, asked.claim)
         written = _write(found, asked)
         if request.as_json:
             from analog.workflows.suggest_record import suggest_record
 
-            record = suggest_record(found, None if written is None else str(written))
+            record = suggest_record(found, sweeps, None if written is None else str(written))
             click.echo(json.dumps(record, ensure_ascii=False))
         else:
             from analog.cli.suggestions import show_suggested
 
-            show_suggested(found, asked.write, written)
-        return _CODES[found.status]
+            show_suggested(found, sweeps, asked.write, written)
+        return exits.gravest([_CODES[found.status], *(_OUTCOMES[s.outcome] for s in sweeps)])
 
     return for_each_design((design,), request, act)
 
@@ -189,6 +211,34 @@ def _suggested(job: Job, engine: Engine, request: Request, wish: Wish) -> Sugges
             tell=None if request.as_json else note,
             filename=job.path,
         )
+
+
+def _swept(
+    found: Suggested, job: Job, engine: Engine, request: Request, claim: float | None
+) -> list[Swept]:
+    """Sweep every suggestion when a claim is made; an empty list otherwise."""
+    if claim is None:
+        return []
+    from analog.cli.display import progress
+    from analog.cli.sweep import announcer
+    from analog.studies.stopping import Claim
+    from analog.workflows.sweep import Order, sweep
+
+    order, swept = Order(Claim(claim)), []
+    with progress(job.design.name) as report:
+        for one in found.suggestions:
+            swept.append(
+                sweep(
+                    one.design,
+                    engine,
+                    order=order,
+                    seed=request.seed,
+                    progress=report,
+                    announce=announcer(job, request),
+                    filename=job.path,
+                )
+            )
+    return swept
 
 
 def _write(found: Suggested, asked: Asked) -> Path | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,10 +10,13 @@ from analog.cli.display import Column, say, show_table
 
 if TYPE_CHECKING:
     from analog.workflows.suggest import Searched, Suggested, Suggestion
+    from analog.workflows.sweep import Swept
     from analog.workflows.trade import Trade
 
 
-def show_suggested(found: Suggested, asked: Path | None, written: Path | None) -> None:
+def show_suggested(
+    found: Suggested, sweeps: Sequence[Swept], asked: Path | None, written: Path | None
+) -> None:
     """Print what is short, what mends it, smallest change first, and what it took."""
     from analog.render.words import share
 
@@ -22,6 +26,9 @@ def show_suggested(found: Suggested, asked: Path | None, written: Path | None) -
         _show_short(f"Short of a margin of {required}, as the design is", found.base, found)
     for number, one in enumerate(found.suggestions, 1):
         _show_suggestion(number, one, found)
+        if sweeps:
+            _show_sweep(sweeps[number - 1])
+        say()
     if found.closest is not None:
         _show_closest(found.closest, found)
     for searched in found.searched:
@@ -69,7 +76,12 @@ def _show_suggestion(number: int, one: Suggestion, found: Suggested) -> None:
         say(f"     {choice.words}")
     least = one.score.least + found.wish.required
     say(f"   Checked whole: {one.results.verdict}; the thinnest margin is {share(least)}.")
-    say()
+
+
+def _show_sweep(swept: Swept) -> None:
+    from analog.cli.yields import claim_words
+
+    say(f"   Swept: {claim_words(swept)}")
 
 
 def _show_closest(one: Suggestion, found: Suggested) -> None:

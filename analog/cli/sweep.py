@@ -179,12 +179,12 @@ def _swept(job: Job, engine: Engine, request: Request, order: Order) -> Swept:
             order=order,
             seed=request.seed,
             progress=report,
-            announce=_announcer(job, request),
+            announce=announcer(job, request),
             filename=job.path,
         )
 
 
-def _announcer(job: Job, request: Request) -> Callable[[Forecast], None] | None:
+def announcer(job: Job, request: Request) -> Callable[[Forecast], None] | None:
     """Return what says the cost of a long sweep; nothing when only JSON is wanted."""
     from analog.cli.yields import show_forecast
     from analog.engine.engine import usable_cores

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analog.advice.changes import edits_of, size
@@ -16,14 +16,20 @@ from analog.workflows.screening import row_gap
 
 if TYPE_CHECKING:
     from analog.workflows.suggest import Searched, Suggested, Suggestion
+    from analog.workflows.sweep import Swept
     from analog.workflows.trade import Trade
 
 SUGGEST_SCHEMA = "edgeproof-suggest-1"
 TRADE_SCHEMA = "edgeproof-trade-1"
 
 
-def suggest_record(found: Suggested, written: str | None) -> dict[str, Any]:
-    """Return the whole outcome; `written` is the file the changed design went to."""
+def suggest_record(
+    found: Suggested, sweeps: Sequence[Swept], written: str | None
+) -> dict[str, Any]:
+    """Return the whole outcome; `written` is the file the changed design went to.
+
+    `sweeps` are those of the suggestions, in their order, or none.
+    """
     text = found.base.text
     return {
         "schema": SUGGEST_SCHEMA,
@@ -41,6 +47,7 @@ def suggest_record(found: Suggested, written: str | None) -> dict[str, Any]:
         "closest": None
         if found.closest is None
         else _suggestion(found.closest, text, found.wish.required),
+        "sweeps": [_sweep(swept) for swept in sweeps],
         "runs": {
             "check": found.check_runs,
             "screening": found.screened,
@@ -59,6 +66,19 @@ def _searched(one: Searched) -> dict[str, Any]:
         "screened": one.found.tried,
         "verified": one.found.verified,
         "complete": one.found.whole,
+    }
+
+
+def _sweep(swept: Swept) -> dict[str, Any]:
+    found = swept.results.yield_
+    return {
+        "claim": swept.order.claim.share,
+        "confidence": swept.order.claim.confidence,
+        "outcome": swept.outcome,
+        "boards": None if found is None else found.n,
+        "estimate": None if found is None else found.estimate,
+        "low": None if found is None else found.low,
+        "high": None if found is None else found.high,
     }
 
 

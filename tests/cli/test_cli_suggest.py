@@ -174,3 +174,23 @@ def test_the_cost_is_said_before_the_search_and_not_with_json(tmp_path: Path) ->
     path = written(tmp_path, "leaks.toml", COMMENTED)
     assert "short simulations" in run("suggest", path, *QUICK).stderr
     assert run("suggest", path, *QUICK, "--json").stderr == ""
+
+
+def test_a_claim_sweeps_every_suggestion(tmp_path: Path) -> None:
+    path = written(tmp_path, "leaks.toml", COMMENTED)
+    code, found = suggested(path, *QUICK, "--claim", "90%")
+    assert len(found["sweeps"]) == len(found["suggestions"]) == 1
+    (sweep,) = found["sweeps"]
+    assert (sweep["claim"], sweep["confidence"]) == (0.9, 0.95)
+    # verified at the guaranteed extremes, so no board inside the tolerances may fail
+    assert sweep["estimate"] == 1.0
+    assert sweep["outcome"] == "proved"
+    assert sweep["low"] >= 0.9
+    assert code == 0
+
+
+@pytest.mark.parametrize("claim", ["0%", "100%", "99.9999%"])
+def test_a_claim_that_nothing_can_show_gives_2(tmp_path: Path, claim: str) -> None:
+    result = run("suggest", written(tmp_path, "leaks.toml", FAILING), "--claim", claim)
+    assert result.exit_code == 2
+    assert_located(result.stderr)
