@@ -114,23 +114,27 @@ def _supply(design: Design) -> Iterator[Cell]:
     supply, mains = design.supply, design.mains
     if supply is None or mains is None or supply.transformer_voltage is None:
         return
-    yield Cell("transformer", "transformer", ("transformer", *_transformer(design)))
+    lines = ("transformer", *_transformer(design))
+    yield Cell("transformer", "transformer", lines, "supply")
     if supply.rectifier:
-        yield Cell("diode", "series", (supply.rectifier, supply.rectifier_diode))
+        yield Cell("diode", "series", (supply.rectifier, supply.rectifier_diode), "supply")
     if supply.reservoir is not None:
-        yield Cell("electrolytic", "shunt", ("reservoir", _farads(supply.reservoir)))
+        lines = ("reservoir", _farads(supply.reservoir))
+        yield Cell("electrolytic", "shunt", lines, "supply")
     if supply.regulator is not None:
         lines = ("regulator", supply.regulator, _spread(supply.rail, "V"))
-        yield Cell("regulator", "regulator", lines)
+        yield Cell("regulator", "regulator", lines, "supply")
 
 
 def _transformer(design: Design) -> Iterator[str]:
-    if design.mains is not None:
-        volts, hertz = design.mains.voltage, design.mains.frequency
-        yield f"{quantity(volts, 'V')} {quantity(hertz, 'Hz')}"
-    if design.supply is not None:
-        rated = [(design.supply.transformer_voltage, "V"), (design.supply.transformer_rating, "VA")]
-        yield " ".join(quantity(value, unit) for value, unit in rated if value is not None)
+    """Yield what goes in and what comes out, one per line."""
+    mains, supply = design.mains, design.supply
+    if mains is not None:
+        yield f"{quantity(mains.voltage, 'V')} {quantity(mains.frequency, 'Hz')}"
+    if supply is not None and supply.transformer_voltage is not None:
+        yield f"to {quantity(supply.transformer_voltage, 'V')}"
+    if supply is not None and supply.transformer_rating is not None:
+        yield quantity(supply.transformer_rating, "VA")
 
 
 def _count(design: Design) -> Iterator[Cell]:
@@ -246,23 +250,34 @@ def _net(name: str, x: float, y: float, anchor: str) -> str:
 
 def _cell(cell: Cell, left: float, wire: float) -> str:
     """Draw one part on the wire at height `wire` of a cell whose left edge is `left`."""
-    right, middle = left + CELL_PX, left + CELL_PX / 2
+    right = left + CELL_PX
     strokes, symbol = _placed(cell, left, right, wire)
-    hanging = cell.kind in ("shunt", "triac")
-    x = {"shunt": left + CELL_PX / 4 + 22, "triac": middle - 4}.get(cell.kind, middle)
-    room = right - x - 6 if hanging else CELL_PX - 12
-    y = wire + {"shunt": 28, "triac": 28, "coupler": 72, "transformer": -38, "regulator": 52}.get(
-        cell.kind, 40
-    )
-    text = _texts(cell.lines, x, y, room, "start" if hanging else "middle")
+    x, y, room = _text_place(cell.kind, left, wire)
+    anchor = "start" if cell.kind in _BESIDE else "middle"
+    text = _texts(cell.lines, x, y, room, anchor)
     return f'<g class="part"><path class="line" d="{strokes}"/>{symbol}{text}</g>'
+
+
+# kind: how far right of the cell's edge, and below the wire, its text begins beside the symbol
+_BESIDE = {"shunt": (60.0, 28.0), "triac": (72.0, 28.0), "transformer": (88.0, 22.0)}
+
+
+def _text_place(kind: str, left: float, wire: float) -> tuple[float, float, float]:
+    """Return x, y and the room (px) of a part's text: beside what hangs, else below."""
+    if kind in _BESIDE:
+        across, below = _BESIDE[kind]
+        beyond = 40.0 if kind == "transformer" else 0.0  # nothing hangs in the next cell
+        return left + across, wire + below, CELL_PX - across - 6 + beyond
+    below = {"coupler": 72.0, "regulator": 52.0}.get(kind, 40.0)
+    return left + CELL_PX / 2, wire + below, CELL_PX - 12
 
 
 def _placed(cell: Cell, left: float, right: float, wire: float) -> tuple[str, str]:
     """Return the strokes of the wire and the symbol, both placed in the cell."""
     if cell.kind in ("shunt", "triac"):
         return _hanging(cell, left, right, wire)
-    middle, unit = (left + right) / 2, PIXELS_PER_UNIT
+    unit = PIXELS_PER_UNIT
+    middle = left + 48 if cell.kind == "transformer" else (left + right) / 2
     half = unit * {"coupler": 2.0, "regulator": 1.5}.get(cell.kind, 1.0)
     ends = f"M{left:g} {wire:g}H{middle - half:g}M{middle + half:g} {wire:g}H{right:g}"
     if cell.kind == "gate":

@@ -16,6 +16,7 @@ _JUDGED_PARTS = {
     "conditioner": ("conditioner.part",),
     "reset": ("reset.receiver", "clocked.part"),
     "gate_drive": ("gate_drive.triac",),
+    "supply": ("supply.regulator", "supply.transformer_voltage"),
 }
 """Whose limits a bench judges, where neither source nor measure says."""
 

@@ -43,7 +43,7 @@ addEventListener("load", () => {
   const box = (e) => e.getBoundingClientRect();
   const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
     && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2;
-  const found = { overlaps: [], clipped: [], small: [], wide: [], figures: [] };
+  const found = { overlaps: [], clipped: [], small: [], wide: [], narrow: [], figures: [] };
   document.querySelectorAll("svg.figure, svg.schematic").forEach((svg) => {
     const frame = box(svg);
     const texts = [...svg.querySelectorAll("text")].filter((t) => t.textContent.trim());
@@ -72,6 +72,11 @@ addEventListener("load", () => {
   document.querySelectorAll("h1,h2,h3,p,li,td,th,dd,pre,summary,.name,.big").forEach((e) => {
     if (box(e).right > innerWidth + 1 && !e.closest(".sheet"))
       found.wide.push(e.textContent.trim());
+  });
+  document.querySelectorAll("table.stack td, table.stack th").forEach((e) => {
+    const stacked = getComputedStyle(e).display === "block" && !e.closest("thead");
+    if (stacked && box(e).width < 0.8 * box(e.closest("table")).width)
+      found.narrow.push(e.textContent.trim());
   });
   found.scroll = document.documentElement.scrollWidth - innerWidth;
   found.dark = getComputedStyle(document.body).backgroundColor;
@@ -160,7 +165,7 @@ def html(request: pytest.FixtureRequest) -> str:
 
 
 def check_layout(seen: Seen) -> None:
-    for fault in ("overlaps", "clipped", "wide"):
+    for fault in ("overlaps", "clipped", "wide", "narrow"):
         assert seen.measured[fault] == [], fault
     scroll = seen.measured["scroll"]
     assert isinstance(scroll, int)

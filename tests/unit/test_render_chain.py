@@ -11,6 +11,7 @@ from analog.design import Design, parse_design, read_design, starter_text
 from analog.render.chain import Marked, draw_chain, lanes, shortened
 
 MARKS = {
+    "supply": Marked("✓ Supply", "pass"),
     "line_sense": Marked("✓ Line sense", "pass"),
     "conditioner": Marked("✓ Conditioner", "pass"),
     "reset": Marked("✗ Reset", "fail"),
@@ -60,7 +61,12 @@ def test_benches_are_marked_with_their_verdict_in_words_and_only_those_there_are
     svg = draw_chain(scenario("first-draft"), MARKS)
     root = ElementTree.fromstring(svg)
     frames = [e.get("class") for e in root.iter("{http://www.w3.org/2000/svg}rect")]
-    assert frames == ["mark pass", "mark fail", "mark undecided"]  # it has no conditioner
+    assert frames == [
+        "mark pass",
+        "mark pass",
+        "mark fail",
+        "mark undecided",
+    ]  # it has no conditioner
     for title in ("✓ Line sense", "✗ Reset", "? Gate drive"):
         assert title in svg
     assert "Conditioner" not in svg
