@@ -120,7 +120,7 @@ class GateNetwork:
             "start": start,
             "stop": start + period,
             # Commutation needs 20 µs; a resistive load stops by itself at the zero.
-            "step": np.minimum(20e-6, period) if self.inductive else period / 100,
+            "step": np.minimum(20e-6, period) if self.inductive else period / 200,
             "pulse_end": (self.drive.pulse_width or -1.0) + 0.0 * start,
         }
 

@@ -196,6 +196,7 @@ TRIAC = (
     value("V_T0", 0.01, lambda e, p: power.on_line(e, p)[0]),
     value("R_d", 0.01, lambda e, p: power.on_line(e, p)[1]),
     value("dvdt_static", 0.05, power.static_dvdt),
+    value("didt_c", 0.05, power.commutating_didt),
     *_temperature_claims(),
 )
 
@@ -358,7 +359,6 @@ NOT_CLAIMED = {name: reason for reason, names in _REASONS.items() for name in na
 
 NOT_CLAIMED_BY_KIND: dict[tuple[str, str], str] = {
     ("clocked", "t_transition"): "the clock input's own output edge is not judged",
-    ("triac", "didt_c"): "measured in test_triac_model, on figures of several cards",
     ("triac", "V_TM"): "the model follows the 125 °C line of V_T0 and R_d",
     ("opto_triac", "I_L"): "set for the model only, half over the holding current",
     ("optocoupler", "h_FE"): "inside of the phototransistor; its effect is in CTR and the times",

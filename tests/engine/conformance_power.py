@@ -32,6 +32,8 @@ def flip(engine: Engine, experiment: Experiment, rows: Sequence[Mapping[str, flo
     NaN unless the rows fall into two such groups.
     """
     on = run_rows(engine, experiment, rows)["on"]
+    if np.isnan(on).any():
+        return math.nan
     first = int(np.argmax(on)) if on.any() else len(on)
     if first in (0, len(on)) or not on[first:].all():
         return math.nan
@@ -93,6 +95,61 @@ def static_dvdt(engine: Engine, part: Part) -> float:
         end = 1e-5 + supply / (share * figures["dvdt"]) * 1e-6
         rows.append(figures | {"supply": supply, "t_end": end})
     return 1e6 * figures["dvdt"] * flip(engine, triac_cases.steep_rise(constant), rows)
+
+
+def commutating_didt(engine: Engine, part: Part, supply: float = 100.0) -> float:
+    """Return the slope (A/s) of the current above which it conducts on after its zero.
+
+    An inductor's current rises through the fired triac and falls in a straight line through
+    zero, for several times the decay of the stored charge. The static dv/dt is out of reach.
+    """
+    figures = triac_row(part, dvdt=1e5)
+    rates = [1e3 * share * figures["didt_c"] for share in STEPS]
+    rows = [
+        figures
+        | {
+            "supply": supply,
+            "inductance": (supply + figures["v_t0"]) / rate,
+            "i_pulse": 0.2 + 10 * figures["i_gt_1"],
+            "rate": rate,
+        }
+        for rate in rates
+    ]
+    return 1e3 * figures["didt_c"] * flip(engine, turning_current(), rows)
+
+
+RISING_S = 2.5e-3
+"""How long the current rises before it falls: six times the longest decay of stored charge."""
+
+
+def turning_current() -> Experiment:
+    """Return an inductor whose voltage turns round at `RISING_S`, in series with the triac."""
+    wave = Pwl(((0.0, 1.0), (RISING_S, 1.0), (RISING_S + 1e-6, -1.0)), 0.0, Param("supply"))
+    trigger = Pwl(((0.0, 1.0), (5e-5, 1.0), (6e-5, 0.0)), 0.0, Param("i_pulse"))
+    elements = (
+        Element("VS", "V", ("a", "0"), wave),
+        Element("LS", "L", ("a", "m"), Param("inductance")),
+        Element("RP", "R", ("a", "m"), 1e4),
+        Element("CP", "C", ("a", "m"), 1e-10),
+        Element("VL", "V", ("m", "m2"), Dc(0.0)),
+        Element("IG", "I", ("0", "g"), trigger),
+        triac_cases.triac("m2", "g"),
+    )
+    return Experiment(
+        Circuit("commutation", elements, (), ("triac",)),
+        Transient(2 * RISING_S + 0.5e-3, 5e-6, reltol=1e-4),
+        ("i(vl)",),
+        "conformance_power:turned_round",
+        ("on",),
+    )
+
+
+def turned_round(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Tell whether the current goes on past its zero, to a quarter of what conduction gives."""
+    current = run.trace("i(vl)")
+    if current.max() < 0.8 * row["rate"] * RISING_S:
+        return {"on": math.nan}
+    return {"on": float(current[-1] < -0.25 * row["rate"] * 0.5e-3)}
 
 
 def over_temperature(
