@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import html5lib
+import junitparser
 import pytest
 import render_sample
 from test_render_page import read
 
 from analog.errors import MachineError
-from analog.render import reports_in, summary, write_index, write_report
+from analog.render import junit, reports_in, summary, write_index, write_report
 from analog.render.page import report_page
 from analog.render.pdf import find_browser, print_page
-from analog.results import Results, write_results
+from analog.results import MeasureRow, Results, write_results
 from analog.workflows import Checked, FineRow
 
 
@@ -120,3 +122,58 @@ def test_a_pdf_without_a_browser_names_the_remedy(
     with pytest.raises(MachineError, match="EDGEPROOF_CHROMIUM"):
         print_page(tmp_path / "index.html", "2025-11-25")
     assert list(tmp_path.iterdir()) == []
+
+
+def with_rows(checked: Checked, rows: tuple[MeasureRow, ...]) -> Checked:
+    result = replace(checked.results.benches[0], measures=rows)
+    bench = replace(checked.benches[0], result=result)
+    results = replace(checked.results, benches=(result,))
+    return replace(checked, results=results, benches=(bench,))
+
+
+def golden_rows(name: str, row: MeasureRow) -> tuple[MeasureRow, ...]:
+    """Return the rows of a nasty case made from one ordinary row."""
+    never = replace(row, worst=None, margin=None, margin_share=None, verdict="fail",
+                    reason="it never happens at the worst case")  # fmt: skip
+    cases = {
+        "one measure": (row,),
+        "never happens": (never,),
+        "no nominal either": (replace(never, nominal=None, worst_at={}),),
+        "margin beyond counting": (replace(row, margin=1e300, margin_share=1e308),),
+        "next to nothing": (replace(row, worst=5e-324, nominal=-5e-324, margin=5e-324),),
+        "long name in Unicode": (replace(row, measure="Ω≥漢字" * 60, reason="é" * 2000),),
+        "200 measures": tuple(replace(row, measure=f"measure_{k}") for k in range(200)),
+        "nothing": (),
+    }
+    return cases[name]
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("one measure", "8.52 V"),
+        ("never happens", "never happens"),
+        ("no nominal either", "never happens"),
+        ("margin beyond counting", "over 100 times"),
+        ("next to nothing", "0 V"),
+        ("long name in Unicode", "Ω≥漢字Ω≥漢字"),
+        ("200 measures", "measure 199"),
+        ("nothing", "Nothing was judged"),
+    ],
+)
+def test_nasty_cases_give_whole_pages_summaries_and_junit(name: str, words: str) -> None:
+    plain = render_sample.checked()
+    row = next(r for r in plain.results.benches[0].measures if r.measure == "final_level")
+    nasty = with_rows(plain, golden_rows(name, row))
+    if name == "nothing":
+        nasty = replace(nasty, results=replace(nasty.results, verdict=None))
+    html = page(nasty)
+    parser = html5lib.HTMLParser(namespaceHTMLElements=False)
+    parser.parse(html)
+    assert parser.errors == []
+    text = read(html).text
+    assert words in text
+    assert not re.search(r"\b(nan|inf|None\b(?!:))\b", text)
+    assert len(summary(nasty.results)) < 65_536
+    found = junitparser.JUnitXml.fromstring(junit([nasty.results]).encode())
+    assert found.tests == len(nasty.results.benches[0].measures)
