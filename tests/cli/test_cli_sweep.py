@@ -247,3 +247,23 @@ def test_only_the_record_is_printed_with_json(tmp_path: Path) -> None:
     assert done.returncode == 0
     assert done.stderr == ""
     json.loads(done.stdout)
+
+
+def test_a_report_shows_the_sweep_of_its_own_design_only(tmp_path: Path) -> None:
+    path = written(tmp_path, "a.toml", PASSING)
+    run("sweep", path, *QUICK, "--out", "made")
+    run("report", path, "--out", "made")
+    page = tmp_path / "made" / "holds" / "index.html"
+    assert 'id="sweep"' in page.read_text()
+    assert (page.parent / "samples.csv").is_file()
+    changed = written(tmp_path, "a.toml", PASSING.replace("470k", "390k"))
+    run("report", changed, "--out", "made")
+    assert 'id="sweep"' not in page.read_text()
+
+
+def test_an_address_without_a_scheduler_is_the_machines_fault(tmp_path: Path) -> None:
+    path = written(tmp_path, "a.toml", PASSING)
+    result = run("sweep", path, *QUICK, "--dask", "tcp://127.0.0.1:9")
+    assert result.exit_code == 3
+    assert_located(result.stderr)
+    assert "scheduler" in result.stderr
