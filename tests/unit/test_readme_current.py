@@ -46,3 +46,14 @@ def test_the_design_excerpt_is_accepted() -> None:
 def test_every_exit_code_is_in_the_table() -> None:
     for code in ("0", "1", "2", "3", "130"):
         assert re.search(rf"^\| {code} \|", README, re.M)
+
+
+def test_the_workflow_uses_only_commands_and_options_there_are() -> None:
+    (workflow,) = re.findall(r"```yaml\n(.*?)```", README, re.S)
+    lines = re.findall(r"edgeproof (check|report) ([^;\n]+)", workflow)
+    assert {name for name, _ in lines} == {"check", "report"}
+    for name, words in lines:
+        command = main.get_command(click.Context(main), name)
+        assert command is not None
+        options = {option for parameter in command.params for option in parameter.opts}
+        assert set(re.findall(r"--[a-z-]+", words)) <= options
