@@ -22,7 +22,7 @@ def show_suggested(
 
     name, required = found.base.design.name, share(found.wish.required)
     say(f"{name}: {_verdict(found)}")
-    if found.base.score.short:
+    if found.searched:
         _show_short(f"Short of a margin of {required}, as the design is", found.base, found)
     for number, one in enumerate(found.suggestions, 1):
         _show_suggestion(number, one, found)
@@ -31,6 +31,9 @@ def show_suggested(
         say()
     if found.closest is not None:
         _show_closest(found.closest, found)
+    if found.aside:
+        say("Kept more thinly than asked for, where no stock part could be changed, and set aside:")
+        say(f"     {', '.join(found.aside)}")
     for searched in found.searched:
         _show_searched(searched)
     say(

@@ -6,6 +6,7 @@ in is what is verified and handed out. See `analog.advice.search` for what "smal
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -91,8 +92,10 @@ class Suggested:
     """The outcome. `base` is the design as it is; `closest` is given when nothing works:
     `base` itself when nothing comes closer.
 
-    `check_runs` are the simulations of checking the design as it is; `screened` and `verified`
-    those that the search asked for on top (what a store knew included).
+    `aside` names limits that are kept, though more thinly than asked for, in benches where no
+    stock part can be changed: nothing is sought for them. `check_runs` are the simulations of
+    checking the design as it is; `screened` and `verified` those that the search asked for on
+    top (what a store knew included).
     """
 
     wish: Wish
@@ -101,6 +104,7 @@ class Suggested:
     searched: tuple[Searched, ...]
     suggestions: tuple[Suggestion, ...]
     closest: Suggestion | None
+    aside: tuple[str, ...]
     check_runs: int
     screened: int
     verified: int
@@ -142,6 +146,7 @@ class _Work:
     checked: dict[ChangeSet, tuple[CheckedBench, ...]] = field(default_factory=dict)
     base: tuple[CheckedBench, ...] = ()
     knobs: tuple[Knob, ...] = ()
+    aside: frozenset[str] = frozenset()
     seconds_each: float = 0.0
     screened: int = 0
     verified: int = 0
@@ -156,6 +161,7 @@ class _Work:
         )
         runs = sum(bench.result.runs for bench in self.base)
         self.seconds_each = (time.monotonic() - began) / max(1, runs)
+        self.aside = self._thin_for_good(score_of(self.base, self.wish.required))
         present = self._suggestion((), self.design, self.base)
         searched = tuple(self._searches(present.score))
         works = [one.found.works for one in searched]
@@ -168,6 +174,7 @@ class _Work:
             searched,
             suggestions if searched else (),
             self._closest(searched, present) if status in ("none", "undecided") else None,
+            tuple(sorted(self.aside)),
             sum(bench.result.runs for bench in self.base),
             self.screened,
             self.verified,
@@ -289,7 +296,31 @@ class _Work:
         self, changes: ChangeSet, design: Design, benches: tuple[CheckedBench, ...]
     ) -> Suggestion:
         results = gathered(design, self.engine, self.wish.seed, benches)
-        return Suggestion(changes, design, benches, results, score_of(benches, self.wish.required))
+        whole = score_of(benches, self.wish.required)
+        score = Score({name: self._excused(name, gap) for name, gap in whole.gaps.items()})
+        return Suggestion(changes, design, benches, results, score)
+
+    def _thin_for_good(self, present: Score) -> frozenset[str]:
+        """Return the limits that are kept too thinly where no part in the search could help."""
+        sections = {knob.section for knob in self.knobs}
+        fixed = {
+            name
+            for group in _groups(self.base)
+            if not sections.intersection(group)
+            for name in group
+        }
+        return frozenset(
+            name
+            for name in present.short
+            if name.split(".")[0] in fixed and self._kept(present.gaps[name])
+        )
+
+    def _kept(self, gap: float) -> bool:
+        return gap + self.wish.required >= 0
+
+    def _excused(self, name: str, gap: float) -> float:
+        """Return a gap; none for a limit set aside, as long as it is kept at all."""
+        return math.inf if name in self.aside and self._kept(gap) else gap
 
     def _closest(self, searched: Sequence[Searched], present: Suggestion) -> Suggestion:
         """Return what comes closest: per group what works, else the best that was verified.

@@ -42,6 +42,7 @@ def suggest_record(
         "margin": found.wish.required,
         "seed": found.wish.seed,
         "present": _suggestion(found.base, text, found.wish.required),
+        "aside": list(found.aside),
         "searched": [_searched(one) for one in found.searched],
         "suggestions": [_suggestion(one, text, found.wish.required) for one in found.suggestions],
         "closest": None
