@@ -134,12 +134,15 @@ def usual_error(
 
 
 def settling_cycles(subject: Subject, scene: Scene, samples: Sequence[Sample], cores: int) -> int:
-    """Return how many cycles the usual way must wait, seen with far finer steps than it needs."""
+    """Return how many cycles the usual way must wait, seen with far finer settings than it needs.
+
+    They must be fine enough for parts that snap, or every wait would seem too short.
+    """
     if not subject.settles:
         return 0
     step_s = min(largest_step_s(scene, sample.row) for sample in samples) / 4
     for cycles in CYCLES[:-1]:
-        usual = Usual(cycles, step_s, 1e-5)
+        usual = Usual(cycles, step_s, min(RELTOLS))
         if usual_error(subject, scene, usual, samples, cores)[0] <= _SETTLED_SHARE:
             return cycles
     return CYCLES[-1]
