@@ -43,7 +43,7 @@ def driver_sentence(row: MeasureRow, design: Design) -> str:
     """
     if not row.drivers:
         return ""
-    named = [f"{coordinate_words(_name(one))} {_share(one)}" for one in row.drivers[:3]]
+    named = [f"{coordinate_words(_name(one))} {_share(one, row.unit)}" for one in row.drivers[:3]]
     said = f"The spread of {measure_words(row.measure)} comes from {', '.join(named)}."
     closer = _closer(row.drivers[0], design)
     return f"{said} {closer}" if closer else said
@@ -138,9 +138,13 @@ def _name(driver: Mapping[str, object]) -> str:
     return str(driver["key"])
 
 
-def _share(driver: Mapping[str, object]) -> str:
+def _share(driver: Mapping[str, object], unit: str) -> str:
+    """Return the total share with its interval, and the signed change from low to high end."""
     ends = f"{100 * _number(driver, 'total_low'):.0f} to {100 * _number(driver, 'total_high'):.0f}"
-    return f"{100 * _number(driver, 'total'):.0f} % ({ends} %)"
+    change = _number(driver, "change")
+    sign = "+" if change > 0 else "" if change == 0 else "−"
+    moved = f"{sign}{quantity(abs(change), unit)} from its low to its high end"
+    return f"{100 * _number(driver, 'total'):.0f} % ({ends} %; {moved})"
 
 
 def _number(driver: Mapping[str, object], name: str) -> float:

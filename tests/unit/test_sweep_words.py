@@ -93,14 +93,16 @@ def design() -> Design:
 
 
 def driver(key: str, total: float) -> dict[str, object]:
-    return {"key": key, "total": total, "total_low": total - 0.05, "total_high": total + 0.05}
+    ends = {"total_low": total - 0.05, "total_high": total + 0.05}
+    return {"key": key, "total": total, "change": -0.02, **ends}
 
 
 def test_a_driver_is_told_with_its_interval_and_what_a_closer_part_would_bring() -> None:
     """All of the variance and half the tolerance: half of the spread."""
     row = replace(ROW, drivers=(driver("reset.capacitor tolerance", 1.0),))
     said = driver_sentence(row, design())
-    assert "the tolerance of reset.capacitor 100 % (95 to 105 %)" in said
+    assert "the tolerance of reset.capacitor 100 % (95 to 105 %; −20" in said
+    assert "ms from its low to its high end)" in said
     assert said.endswith("A 10 % part instead of 20 % would leave 50 % of the spread.")
 
 
