@@ -10,6 +10,11 @@ from typing import NamedTuple
 
 from analog.benches.axes import part_axis, spread_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Plan, Plot, Scene
+from analog.benches.reset_interruption import (
+    interruption_measures,
+    interruption_of,
+    interruption_scene,
+)
 from analog.benches.reset_levels import ReceiverLevels
 from analog.benches.reset_limits import Driven, driven_part, limits, notes
 from analog.benches.reset_space import ResetNetwork
@@ -81,11 +86,12 @@ def plan(design: Design) -> Plan:
     scenes = [_power_up(network), _settled(network), _power_down(network)]
     if network.reset.button:
         scenes.append(_button(network))
+    scenes.append(interruption_scene(interruption_of(network, design), _parts(network)))
     shown = frozenset(measure for scene in scenes for measure in scene.measures)
     return Plan(
         "reset",
         "Power-up reset",
-        measures(network, shown),
+        (*measures(network, shown), *interruption_measures(network)),
         tuple(scenes),
         limits(network, driven),
         notes(network, driven),
@@ -102,6 +108,11 @@ def _network(design: Design, driven: Driven) -> ResetNetwork:
     levels = ReceiverLevels(find_card(reset.receiver).chosen(reset.maker))
     valid_v = driven.supply_minimum_v if reset.valid_supply is None else reset.valid_supply
     return ResetNetwork(reset, design.supply, design.environment, levels, valid_v)
+
+
+def reset_parts(design: Design) -> ResetParts:
+    """Return which parts the reset of `design` has; ValueError without a reset."""
+    return _parts(_network(design, driven_part(design)))
 
 
 def _parts(network: ResetNetwork) -> ResetParts:

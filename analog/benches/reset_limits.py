@@ -81,8 +81,10 @@ def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
         f"The rail is a straight ramp over {supply.rise_time.low * 1e3:g} ms to "
         f"{supply.rise_time.high * 1e3:g} ms; the regulator is not simulated, so the hold time "
         "counts from the lowest supply of the logic, not from regulation.",
-        "A cut in the mains shorter than the capacitor's discharge can leave the logic in a wrong "
-        "state without a reset; any plain RC has such cuts, and they are not searched for here.",
+        "A cut of the mains that is shorter than the capacitor's discharge can leave the logic in "
+        "a wrong state without a reset. Any plain RC has such cuts; how long they last is stated "
+        "and judged only against a limit of the design's own. A brown-out that leaves the rail "
+        "just below the logic's lowest supply is missed at any length.",
         f"Nominal capacitor leakage is taken as {USUAL_LEAKAGE_SHARE:.0%} of the largest the "
         "technology allows, the extremes as none and all of it.",
     ]
