@@ -13,6 +13,8 @@ from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
 from analog.render.figures import draw_plot
+from analog.render.mapview import TITLE as MAP_TITLE
+from analog.render.mapview import draw_map
 from analog.render.netlists import Deck, nominal_decks
 from analog.render.parts import Remark, remarks
 from analog.render.picture import Case
@@ -22,6 +24,7 @@ from analog.render.words import measure_words
 from analog.results.records import MeasureRow
 from analog.verdicts import Verdict
 from analog.workflows import CheckedBench, CheckedScene
+from analog.workflows.interruptions import interruption_map
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
         checked.result.verdict,
         checked.plan.notes,
         tuple(_schematics(checked, remarks(design))),
-        tuple(_figures(checked, engine)),
+        (*_figures(checked, engine), *_maps(checked, design, engine)),
         tuple(_lines(checked)),
         checked.result.runs,
         checked.result.failed_runs,
@@ -139,6 +142,19 @@ def _figures(checked: CheckedBench, engine: Engine) -> Iterator[Drawing]:
                 chosen = _scene_to_show(checked, plot, case)
                 identifier = f"{checked.plan.bench}-{len(done)}"
                 yield _figure(checked.plan, chosen, plot, identifier, engine)
+
+
+def _maps(checked: CheckedBench, design: Design, engine: Engine) -> Iterator[Drawing]:
+    """Draw the map of interruptions at the worst case of the reset that misses some."""
+    worst = checked.worst.get("missed_reset_window")
+    if worst is None or worst.failed:
+        return
+    try:
+        drawn = draw_map(interruption_map(design, worst, engine), f"{checked.plan.bench}-map")
+    except RunError as error:
+        yield Drawing(MAP_TITLE, "", "", missing=error.reason)
+        return
+    yield Drawing(MAP_TITLE, drawn.svg, drawn.description)
 
 
 def _scene_to_show(checked: CheckedBench, plot: Plot, first: CheckedScene) -> CheckedScene:
