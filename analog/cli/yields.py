@@ -49,7 +49,8 @@ def show_swept(swept: Swept) -> None:
     title = f"{results.design.name}: {results.design.title}".rstrip(": ")
     show_table(title, _COLUMNS, [_cells(bench, row) for bench, row in ordered])
     for bench, row in ordered:
-        if row.verdict in ("fail", "undecided"):
+        # What a refuted design leaves open about its other limits is in the table.
+        if row.verdict == "fail" or (row.verdict == "undecided" and swept.outcome == "open"):
             say(f"{row.verdict}: {bench.bench}.{row.measure}: {explain(row)}")
     _show_drivers(swept)
     for bench in results.benches:
