@@ -143,6 +143,7 @@ def interruption_scene(interruption: Interruption, parts: ResetParts) -> Scene:
                     Mark("state lost", "t_lost", "v(vdd)"),
                     Mark("reset certain", "t_sure", "v(pin)"),
                 ),
+                ("t_held", "t_sure"),
             ),
         ),
     )

@@ -63,7 +63,7 @@ def map_words(found: InterruptionMap) -> str:
     hit = [words for *_, words, missed in found.points if missed]
     listed = "; ".join(hit) if hit else "none"
     said.append(f"Test points of IEC 61000-4-11 that are missed: {listed}.")
-    said.append(f"{window.runs} simulations for {window.inside.size} points.")
+    said.append(f"{window.runs} simulations for {window.inside.size} points")
     return " ".join(said)
 
 
