@@ -75,7 +75,7 @@ def _paint(axes: Axes, found: InterruptionMap) -> None:
         role = marker("fail" if missed else "pass")
         axes.plot([length], [100 * share], "X" if missed else "o", color=role, markersize=6)
         # Two neighbours at 0 % stand too close together for words at one height.
-        place, size = (4, 5 + 10 * (number % 2)), FONT_PT - 2
+        place, size = (0, 7 + 10 * (number % 2)), FONT_PT - 2
         axes.annotate(
             words,
             (length, 100 * share),
@@ -83,6 +83,7 @@ def _paint(axes: Axes, found: InterruptionMap) -> None:
             textcoords="offset points",
             fontsize=size,
             color=ink,
+            ha="left" if number == 0 else "center",
         )
     lengths = [*window.x.tolist(), *(length for length, *_ in found.points)]
     axes.set_xscale("log")
