@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analog.circuits.record import GROUND, Dc, Element, Model, Param, Sine, Symbol
+from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
 
 SpiceArguments = tuple[tuple[str, float], ...]
 
@@ -64,8 +65,11 @@ def line_filter(parts: FilterParts) -> tuple[tuple[Element, ...], tuple[Model, .
     elements = [*_winding(parts), *_filter(parts)]
     models = []
     if parts.supply != "none":
-        elements += [*_rectifier(parts), *_supply_load(parts)]
-        models.append(Model("drect", "D", parts.rectifier))
+        elements += [
+            *rectifier_diodes(parts.supply, "sense", ((5, 6), (5, 9))),
+            *_supply_load(parts),
+        ]
+        models.append(Model(MODEL, "D", parts.rectifier))
     if parts.clamp is not None:
         elements += _clamps(parts)
         models.append(Model("dclamp", "D", parts.clamp))
@@ -215,33 +219,6 @@ def _clamps(parts: FilterParts) -> list[Element]:
             key=key,
             symbol=Symbol("diode", ((x, 2), (x, 5))),
         ),
-    ]
-
-
-_Place = tuple[tuple[float, float], tuple[float, float]] | None
-_BRIDGE: tuple[tuple[str, str, str, _Place], ...] = (
-    ("D1", "sense", "raw", ((8, 7), (8, 10))),
-    ("D2", "far", "raw", ((5, 7), (5, 10))),
-    ("D3", GROUND, "sense", ((8, 0), (8, 3))),
-    ("D4", GROUND, "far", ((5, 0), (5, 3))),
-)
-_SINGLE: tuple[tuple[str, str, str, _Place], ...] = (("D1", "sense", "raw", ((5, 6), (5, 9))),)
-
-
-def _rectifier(parts: FilterParts) -> list[Element]:
-    places = _BRIDGE if parts.supply == "bridge" else _SINGLE
-    if parts.supply == "full-wave":
-        places = (*places, ("D2", "second", "raw", None))
-    return [
-        Element(
-            name,
-            "D",
-            (anode, cathode),
-            model="drect",
-            key="supply.rectifier_diode",
-            symbol=None if place is None else Symbol("diode", place),
-        )
-        for name, anode, cathode, place in places
     ]
 
 

@@ -28,6 +28,7 @@ from analog.circuits.record import (
     Sine,
     Symbol,
 )
+from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
 
 SpiceArguments = tuple[tuple[str, float], ...]
 
@@ -72,13 +73,13 @@ def supply_network(title: str, parts: SupplyParts, presence: Pwl | None = None) 
     """
     elements = [
         *_winding(parts, presence),
-        *_rectifier(parts),
+        *rectifier_diodes(parts.rectifier, "near", ((5, 7), (5, 10))),
         *_reservoir(parts),
         *_regulator(parts),
         _load(parts),
     ]
     libraries = ("regulator",) if parts.regulated else ()
-    return Circuit(title, tuple(elements), (Model("drect", "D", parts.diode),), libraries)
+    return Circuit(title, tuple(elements), (Model(MODEL, "D", parts.diode),), libraries)
 
 
 def _winding(parts: SupplyParts, presence: Pwl | None) -> list[Element]:
@@ -117,33 +118,6 @@ def _winding(parts: SupplyParts, presence: Pwl | None) -> list[Element]:
             Element("RW2", "R", ("other", "second"), Param("r_source")),
         ]
     return elements
-
-
-_Place = tuple[tuple[float, float], tuple[float, float]] | None
-_BRIDGE: tuple[tuple[str, str, str, _Place], ...] = (
-    ("D1", "near", "raw", ((8, 7), (8, 10))),
-    ("D2", "far", "raw", ((5, 7), (5, 10))),
-    ("D3", GROUND, "near", ((8, 0), (8, 3))),
-    ("D4", GROUND, "far", ((5, 0), (5, 3))),
-)
-_SINGLE: tuple[tuple[str, str, str, _Place], ...] = (("D1", "near", "raw", ((5, 7), (5, 10))),)
-
-
-def _rectifier(parts: SupplyParts) -> list[Element]:
-    places = _BRIDGE if parts.rectifier == "bridge" else _SINGLE
-    if parts.rectifier == "full-wave":
-        places = (*places, ("D2", "second", "raw", None))
-    return [
-        Element(
-            name,
-            "D",
-            (anode, cathode),
-            model="drect",
-            key="supply.rectifier_diode",
-            symbol=None if place is None else Symbol("diode", place),
-        )
-        for name, anode, cathode, place in places
-    ]
 
 
 def _reservoir(parts: SupplyParts) -> list[Element]:

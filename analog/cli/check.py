@@ -62,6 +62,7 @@ def command(
 
 
 def _run(designs: tuple[str, ...], request: Request, wanted: Wanted) -> int:
+    from analog.cli.reports import write_junit
     from analog.cli.session import checked, for_each_design
 
     several: list[Results] = []
@@ -82,7 +83,7 @@ def _run(designs: tuple[str, ...], request: Request, wanted: Wanted) -> int:
         return exits.gravest([code, held(wanted.baseline, outcome.results, job, request)])
 
     code = for_each_design(designs, request, act)
-    return exits.gravest([code, _write_junit(wanted.junit, several)])
+    return exits.gravest([code, write_junit(wanted.junit, several)])
 
 
 def _show(results: Results, as_json: bool) -> None:
@@ -110,18 +111,3 @@ def _writable(junit: Path | None) -> None:
         from analog.cli.files import require_writable
 
         require_writable(junit.parent, junit)
-
-
-def _write_junit(junit: Path | None, several: list[Results]) -> int:
-    from analog.cli.files import write_whole
-    from analog.cli.problems import report_error
-    from analog.errors import MachineError
-    from analog.render import junit as junit_text
-
-    if junit is None:
-        return exits.PASSED
-    try:
-        write_whole(junit, junit_text(several))
-    except MachineError as error:
-        return report_error(error, str(junit), as_json=False)
-    return exits.PASSED

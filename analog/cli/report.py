@@ -12,6 +12,7 @@ from analog.cli import exits, options
 if TYPE_CHECKING:
     from analog.cli.session import Job
     from analog.engine import Engine
+    from analog.results import Results
 
 DEFAULT_FOLDER = Path("reports")
 
@@ -56,15 +57,19 @@ def command(
             from analog.render.pdf import print_page
 
             print_page(page, date)
-        if as_json:
-            from analog.results import to_json
-
-            click.echo(to_json(outcome.results))
-        else:
-            from analog.cli.display import say
-
-            say(f"{job.design.name}: {outcome.results.verdict or 'nothing judged'}. Report: {page}")
+        _tell(outcome.results, page, as_json)
         return exits.of_verdict(outcome.results.verdict)
 
     code = for_each_design(designs, request, act)
     return exits.gravest([code, write_overview(folder, date)])
+
+
+def _tell(results: Results, page: Path, as_json: bool) -> None:
+    if as_json:
+        from analog.results import to_json
+
+        click.echo(to_json(results))
+    else:
+        from analog.cli.display import say
+
+        say(f"{results.design.name}: {results.verdict or 'nothing judged'}. Report: {page}")

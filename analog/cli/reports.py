@@ -15,6 +15,7 @@ from analog.errors import EdgeproofError, MachineError
 
 if TYPE_CHECKING:
     from analog.engine import Engine
+    from analog.results import Results
     from analog.workflows import Checked
 
 _MACHINE_FAULTS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EMFILE, errno.ENFILE})
@@ -97,3 +98,17 @@ def _written(folder: Path, act: Callable[[], Path]) -> Path:
         if isinstance(cause, OSError) and cause.errno not in _MACHINE_FAULTS:
             raise bad_file(str(folder), error.what, error.remedy) from None
         raise
+
+
+def write_junit(junit: Path | None, several: list[Results]) -> int:
+    """Write the JUnit file that was asked for, if any; returns an exit code."""
+    from analog.cli.files import write_whole
+    from analog.render import junit as junit_text
+
+    if junit is None:
+        return exits.PASSED
+    try:
+        write_whole(junit, junit_text(several))
+    except MachineError as error:
+        return report_error(error, str(junit), as_json=False)
+    return exits.PASSED

@@ -150,6 +150,7 @@ def _order(claim: float, confidence: float, samples: int | None, budget: int | N
 
 
 def _run(designs: tuple[str, ...], request: Request, asked: Asked) -> int:
+    from analog.cli.reports import write_junit
     from analog.cli.session import for_each_design
 
     several: list[Results] = []
@@ -164,7 +165,7 @@ def _run(designs: tuple[str, ...], request: Request, asked: Asked) -> int:
         return exits.gravest([code, _kept(asked.baseline, swept.results, job)])
 
     code = for_each_design(designs, request, act)
-    return exits.gravest([code, _write_junit(asked.junit, several)])
+    return exits.gravest([code, write_junit(asked.junit, several)])
 
 
 def _swept(job: Job, engine: Engine, request: Request, order: Order) -> Swept:
@@ -269,18 +270,3 @@ def _kept(earlier: Results | None, now: Results, job: Job) -> int:
     for loss in losses:
         note(f"{job.path}:1:1: worse than the baseline: {loss}")
     return exits.FAILED if losses else exits.PASSED
-
-
-def _write_junit(junit: Path | None, several: list[Results]) -> int:
-    from analog.cli.files import write_whole
-    from analog.cli.problems import report_error
-    from analog.errors import MachineError
-    from analog.render import junit as junit_text
-
-    if junit is None:
-        return exits.PASSED
-    try:
-        write_whole(junit, junit_text(several))
-    except MachineError as error:
-        return report_error(error, str(junit), as_json=False)
-    return exits.PASSED
