@@ -162,6 +162,9 @@ class _Builder:
             entry.ageing_low,
             self.optional_source(entry.ageing_source),
             self._sizes(entry),
+            entry.distribution,
+            entry.sigmas,
+            self.source(entry.distribution_source),
         )
 
     def _sizes(self, entry: TechnologyEntry) -> tuple[ResistorSize, ...]:

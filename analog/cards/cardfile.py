@@ -191,6 +191,9 @@ class TechnologyEntry(_Strict):
     bias_source: Text | None = None
     ageing_low: Annotated[float, Field(ge=-1, le=0)] = 0.0
     ageing_source: Text | None = None
+    distribution: Literal["uniform", "normal"] = "uniform"
+    sigmas: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] | None = None
+    distribution_source: Text
     sizes: list[SizeEntry] = Field(default_factory=list)
     sizes_source: Text | None = None
 
@@ -200,6 +203,8 @@ class TechnologyEntry(_Strict):
             raise ValueError("bias_low and bias_high need bias_source")
         if self.ageing_low and self.ageing_source is None:
             raise ValueError("ageing_low needs ageing_source")
+        if (self.sigmas is not None) != (self.distribution == "normal"):
+            raise ValueError("a normal distribution, and only it, has sigmas")
         if self.sizes and self.sizes_source is None:
             raise ValueError("sizes need sizes_source")
         if not _rises([size.rating_w for size in self.sizes]):

@@ -74,6 +74,7 @@ def _technology_statements(make: Technology) -> Iterator[tuple[object, Source]]:
         "leakage": None if make.leakage is None else make.leakage.source,
         "bias": make.bias_source,
         "ageing": make.ageing_source,
+        "distribution": make.distribution_source,
         **{f"size {size.rating_w:g} W": size.source for size in make.sizes},
     }
     for what, source in sources.items():

@@ -123,7 +123,8 @@ class Technology:
 
     `tolerance_low` is negative. `rating_default` is V (capacitors) or W (resistors). The
     capacitance changes by `bias_low`..`bias_high` (shares) at the rated direct voltage and by
-    `ageing_low` over ten years, on top of `law`.
+    `ageing_low` over ten years, on top of `law`. `distribution` is how parts lie within the
+    tolerance; a normal one is cut off at its ends, `sigmas` standard deviations away.
     """
 
     identifier: str
@@ -142,6 +143,9 @@ class Technology:
     ageing_low: float = 0.0
     ageing_source: Source | None = None
     sizes: tuple[ResistorSize, ...] = ()
+    distribution: Literal["uniform", "normal"] = "uniform"
+    sigmas: float | None = None
+    distribution_source: Source | None = None
 
     def size(self, rating_w: float) -> ResistorSize:
         """Return the largest tabulated size of at most `rating_w`, else the smallest of all.

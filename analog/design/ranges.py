@@ -131,8 +131,8 @@ def _spread(draft: Draft) -> Iterator[Finding]:
         if rule.of == "parts" and rule.reel is not None:
             remedy = "Name each part of the reel in a rule of its own"
             yield Finding((*where, "reel"), "not all parts come off one reel", remedy)
-        if rule.sigmas is not None and rule.distribution == "uniform":
-            words = "a uniform distribution has no standard deviations to its ends"
+        if rule.sigmas is not None and rule.distribution != "normal":
+            words = "only a normal distribution has standard deviations to its ends"
             yield Finding((*where, "sigmas"), words, 'Drop it, or write distribution = "normal"')
 
 

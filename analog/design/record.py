@@ -325,15 +325,16 @@ class SpreadRule(Record):
     """How a value differs from board to board, where the usual is not right.
 
     `of` is a dotted key, or ``parts`` for all resistors and capacitors without a rule of their
-    own. A ``normal`` distribution is cut off at the guaranteed ends, `sigmas` standard deviations
-    from the middle. `without` (a share) is the tighter bin that was picked out: nothing lies
-    within it. Parts off one `reel` lie at the same place in their tolerance.
+    own. Without `distribution` the technology's card says which one it is. A ``normal``
+    distribution is cut off at the guaranteed ends, `sigmas` standard deviations from the middle.
+    `without` (a share) is the tighter bin that was picked out: nothing lies within it. Parts off
+    one `reel` lie at the same place in their tolerance.
     """
 
     section = "spread"
 
     of: SpreadKey
-    distribution: Literal["uniform", "normal"] = "uniform"
+    distribution: Literal["uniform", "normal"] | None = None
     sigmas: Sigmas | None = None
     without: Share | None = None
     reel: ReelName | None = None

@@ -6,7 +6,8 @@ ambient temperature, rail and mains, the thresholds of one die, its age, the ree
 from. A part has up to three: where it lies in its tolerance, in the band of its temperature law,
 and in what a direct voltage takes from it.
 
-Parts: constant density over the tolerance unless the design says otherwise. Everything else (a
+Parts: as the technology's card says (constant density over the tolerance, or normal and cut off
+at its ends) unless the design says otherwise. Everything else (a
 range, a figure of a card): half of the boards on either side of the nominal or typical value,
 constant density in each half. Thresholds of a Schmitt input follow one another, so that every
 pair lies inside the bounds of V_P, V_N and V_H.
@@ -234,14 +235,15 @@ def _recipe(axis: Axis, parts: Mapping[str, PartValue], rules: Mapping[str, Spre
 
 
 def _tolerance(part: PartValue, rule: SpreadRule | None) -> Distribution:
-    """Return how a part lies in its tolerance: constant density unless a rule says otherwise."""
+    """Return how a part lies in its tolerance: as its card says unless a rule says otherwise."""
     low, high = part.tolerance_low, part.tolerance_high
-    base: Distribution = Uniform(low, high)
-    if rule is None:
-        return base
-    if rule.distribution == "normal":
-        base = Normal(low, 0.0, high, rule.sigmas or SIGMAS)
-    return base if rule.without is None else Picked(base, -rule.without, rule.without)
+    card = technology(part.technology)
+    shape, sigmas = card.distribution, card.sigmas
+    if rule is not None and rule.distribution is not None:
+        shape, sigmas = rule.distribution, rule.sigmas
+    base = Normal(low, 0.0, high, sigmas or SIGMAS) if shape == "normal" else Uniform(low, high)
+    without = None if rule is None else rule.without
+    return base if without is None else Picked(base, -without, without)
 
 
 def _lasting(axis: PartAxis, part: PartValue) -> tuple[float, tuple[float, float]]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import stats
 
+from analog.cards import Technology
 from analog.design import Design, parse_design
 from analog.errors import InputError
+from analog.workflows import boards as workflow
 from analog.workflows.boards import Boards, boards
 from analog.workflows.check import make_plans
 
@@ -102,6 +105,26 @@ def test_a_normal_rule_makes_a_truncated_normal(counts: Callable[[int, int], int
     assert stats.kstest(found, stats.truncnorm(-2, 2, scale=0.05).cdf).pvalue > 1e-3
 
 
+def test_the_technology_card_decides_without_a_rule(
+    counts: Callable[[int, int], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card may say normal; a rule that names a distribution wins, one that does not keeps it."""
+    usual = workflow.technology
+
+    def normal(name: str) -> Technology:
+        return replace(usual(name), distribution="normal", sigmas=2.0)
+
+    monkeypatch.setattr(workflow, "technology", normal)
+    count, key = counts(2000, 50_000), "line_sense.capacitor"
+    cut = stats.truncnorm(-2, 2, scale=0.05)
+    reel = f'[[spread]]\nof = "{key}"\nreel = "E1"\n'
+    for rule in ("", reel):
+        assert stats.kstest(tolerance(fleet(rule), key, count), cut.cdf).pvalue > 1e-3
+    rule = f'[[spread]]\nof = "{key}"\ndistribution = "uniform"\n'
+    flat = stats.uniform(-0.1, 0.2)
+    assert stats.kstest(tolerance(fleet(rule), key, count), flat.cdf).pvalue > 1e-3
+
+
 def test_a_picked_bin_leaves_a_gap() -> None:
     rule = '[[spread]]\nof = "line_sense.capacitor"\nwithout = "5 %"\n'
     found = np.abs(tolerance(fleet(rule), "line_sense.capacitor", 2000))
@@ -146,7 +169,7 @@ def test_ageing_makes_smaller_with_the_boards_age() -> None:
         ('of = "parts"\nwithout = "5 %"', "spread[0].without", "is left"),
         ('of = "mains.voltage"\nreel = "x"', "spread[0].reel", "Drop reel"),
         ('of = "parts"\nreel = "x"', "spread[0].reel", "rule of its own"),
-        ('of = "parts"\nsigmas = 3', "spread[0].sigmas", "no standard deviations"),
+        ('of = "parts"\nsigmas = 3', "spread[0].sigmas", "only a normal"),
         ('of = "parts"\ndistribution = "flat"', "spread[0].distribution", "uniform"),
         ('of = "parts"\n[[spread]]\nof = "parts"', "spread[1].of", "rule already"),
     ],
