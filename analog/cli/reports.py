@@ -62,12 +62,14 @@ def write_unless_unchanged(
 def is_current(checked: Checked, folder: Path) -> bool:
     """Tell whether the whole report lies in `folder` already and would say the same again."""
     from analog.render.form import form, form_of_page
+    from analog.render.suggestview import stored_suggestions
     from analog.render.sweepview import stored_sweep
     from analog.render.write import accepted, is_whole
     from analog.results import ResultsError, read_results, unchanged
 
     own = folder / checked.design.name
-    mark = form(checked, accepted(own), stored_sweep(own, checked.results))
+    now = checked.results
+    mark = form(checked, accepted(own), stored_sweep(own, now), stored_suggestions(own, now))
     if not is_whole(own) or form_of_page(own / "index.html") != mark:
         return False
     try:

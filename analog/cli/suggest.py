@@ -40,6 +40,7 @@ class Asked:
     trade: tuple[str, ...]
     figure: Path | None
     claim: float | None
+    out: Path | None
 
 
 def _claimed(context: click.Context, parameter: click.Parameter, value: str | None) -> float | None:
@@ -110,6 +111,7 @@ def _claimed(context: click.Context, parameter: click.Parameter, value: str | No
     help="Show where two parts' values work, like line_sense.series_resistor line_sense.capacitor.",
 )
 @click.option("--figure", metavar="FILE", type=_FILE, help="Draw the trade as .svg or .png.")
+@options.out
 def command(
     design: str,
     as_json: bool,
@@ -127,6 +129,7 @@ def command(
     choice: int,
     trade: tuple[str, str] | None,
     figure: Path | None,
+    out: Path | None,
 ) -> int:
     """Find the smallest change to stock parts that makes every limit pass with a margin.
 
@@ -139,7 +142,7 @@ def command(
     from analog.workflows.suggest import Wish
 
     wish = Wish(margin, series, changes, max(3, choice), budget, seed, places)
-    asked = Asked(wish, write, overwrite, choice, trade or (), figure, claim)
+    asked = Asked(wish, write, overwrite, choice, trade or (), figure, claim, out)
     try:
         _refuse_impossible(asked, design)
     except EdgeproofError as error:
@@ -161,6 +164,10 @@ def _refuse_impossible(asked: Asked, design: str) -> None:
         if asked.claim == 0:
             raise bad_file("command line", "a claim of 0 claims nothing", "Claim like 99%")
         require_possible(Order(Claim(asked.claim)))
+    if asked.trade and asked.out is not None:
+        raise bad_file("command line", "--out keeps suggestions", "Give --trade without --out")
+    if asked.out is not None:
+        require_writable(asked.out)
     if asked.figure is not None and not asked.trade:
         raise bad_file("command line", "--figure draws a trade", "Name two parts with --trade")
     if asked.figure is not None and asked.figure.suffix not in (".svg", ".png"):
@@ -176,6 +183,7 @@ def _refuse_impossible(asked: Asked, design: str) -> None:
 
 
 def _run(design: str, request: Request, asked: Asked) -> int:
+    from analog.cli.display import say
     from analog.cli.session import for_each_design
 
     def act(job: Job, engine: Engine) -> int:
@@ -184,15 +192,15 @@ def _run(design: str, request: Request, asked: Asked) -> int:
         found = _suggested(job, engine, request, asked.wish)
         sweeps = _swept(found, job, engine, request, asked.claim)
         written = _write(found, asked)
+        kept = _keep(found, sweeps, asked.out)
         if request.as_json:
-            from analog.workflows.suggest_record import suggest_record
-
-            record = suggest_record(found, sweeps, None if written is None else str(written))
-            click.echo(json.dumps(record, ensure_ascii=False))
+            click.echo(_record(found, sweeps, written))
         else:
             from analog.cli.suggestions import show_suggested
 
             show_suggested(found, sweeps, asked.write, written)
+            if kept is not None:
+                say(f"Written for the report: {kept}")
         return exits.gravest([_CODES[found.status], *(_OUTCOMES[s.outcome] for s in sweeps)])
 
     return for_each_design((design,), request, act)
@@ -249,6 +257,25 @@ def _write(found: Suggested, asked: Asked) -> Path | None:
         return None
     write_whole(asked.write, found.suggestions[asked.choice - 1].text)
     return asked.write
+
+
+def _record(found: Suggested, sweeps: list[Swept], written: Path | None) -> str:
+    from analog.workflows.suggest_record import suggest_record
+
+    record = suggest_record(found, sweeps, None if written is None else str(written))
+    return json.dumps(record, ensure_ascii=False, allow_nan=False)
+
+
+def _keep(found: Suggested, sweeps: list[Swept], folder: Path | None) -> Path | None:
+    """Write what `report` shows of suggestions; None when no folder was named."""
+    if folder is None:
+        return None
+    from analog.cli.files import write_whole
+    from analog.render.suggestview import FILE
+
+    path = folder / found.base.design.name / FILE
+    write_whole(path, _record(found, sweeps, None) + "\n")
+    return path
 
 
 def _trade(job: Job, engine: Engine, request: Request, asked: Asked) -> int:

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from analog.benches.base import Plan
+from analog.render.suggestview import Suggestions
 from analog.results import Results, to_json
 from analog.workflows import Checked
 
@@ -23,9 +24,10 @@ def form(
     checked: Checked | None = None,
     baseline: Results | None = None,
     sweep: Results | None = None,
+    suggested: Suggestions | None = None,
 ) -> str:
     """Return the mark of this report's form: of its templates, its drawing and its words, and
-    of the baseline that it compares with and the sweep that it shows.
+    of the baseline that it compares with, the sweep and the suggestions that it shows.
 
     Without a design it is that of pages over several designs.
     """
@@ -33,6 +35,8 @@ def form(
     for other in (baseline, sweep):
         if other is not None:
             found.update(to_json(other).encode())
+    if suggested is not None:
+        found.update(suggested.model_dump_json().encode())
     for bench in checked.benches if checked else ():
         for word in _words(bench.plan):
             found.update(f"{word}\0".encode("utf-8", "surrogatepass"))

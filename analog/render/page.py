@@ -12,6 +12,7 @@ from analog.render.changes import comparison
 from analog.render.drivers import Driver, drivers
 from analog.render.form import form
 from analog.render.safety import CAUTIONS, SUMMARY
+from analog.render.suggestview import Suggestions
 from analog.render.sweepview import sweep_view
 from analog.render.template import render
 from analog.render.words import SYMBOLS, expectation_sentence, judged, verdict_sentence
@@ -56,18 +57,20 @@ def report_page(
     beside: tuple[Link, ...],
     baseline: Results | None = None,
     sweep: Results | None = None,
+    suggested: Suggestions | None = None,
     folder: Path = Path(),
 ) -> str:
     """Return the page as HTML; simulates the drawn cases and what sets the thinnest margins.
 
     With an accepted `baseline` it says what changed since, with a `sweep` of the design how
-    boards at random come out; the sweep's samples may lie in `folder`.
+    boards at random come out (its samples may lie in `folder`), with `suggested` what would mend
+    the design.
     """
     margins = _margins(checked, engine)
     benches = [bench_view(bench, checked.design, engine) for bench in checked.benches]
     return render(
         "report.html",
-        form=form(checked, baseline, sweep),
+        form=form(checked, baseline, sweep, suggested),
         results=checked.results,
         design=checked.design,
         verdict=verdict_sentence(checked.results),
@@ -79,6 +82,7 @@ def report_page(
         benches=benches,
         lost=_lost(checked),
         sweep=None if sweep is None else sweep_view(sweep, checked.design, folder),
+        suggested=suggested,
         retried=sum(scene.retried for bench in checked.benches for scene in bench.scenes),
         summary_caution=SUMMARY,
         cautions=CAUTIONS,

@@ -14,6 +14,7 @@ from analog.render.junit import junit
 from analog.render.markdown import summary
 from analog.render.netlists import netlists
 from analog.render.page import Link, report_page
+from analog.render.suggestview import stored_suggestions
 from analog.render.sweepview import stored_sweep
 from analog.results import Results, ResultsError, read_results, to_json
 from analog.workflows import Checked
@@ -29,17 +30,20 @@ def write_report(checked: Checked, engine: Engine, folder: Path, *, date: str) -
     """Write ``folder/<design name>/`` with page, results, JUnit, summary and netlists.
 
     `date` is printed as it is; all else depends on the design, the tool and the engine alone.
-    An accepted baseline in the folder is compared with, a sweep of the same design shown. A
+    An accepted baseline in the folder is compared with, a sweep of and suggestions for the same
+    design are shown. A
     report folder of that name is replaced as a whole; what is in it and not ours (a baseline)
     stays. Returns the page's path. Raises MachineError when the folder cannot be written.
     """
     target = folder / checked.results.design.name
     baseline, sweep = accepted(target), stored_sweep(target, checked.results)
-    decks = netlists(checked)
+    suggested, decks = stored_suggestions(target, checked.results), netlists(checked)
     beside = (*FILES, *(Link(f"netlists/{deck.name}", deck.title) for deck in decks))
     texts = {f"netlists/{deck.name}": deck.text for deck in decks}
     texts |= {
-        "index.html": report_page(checked, engine, date, beside, baseline, sweep, target),
+        "index.html": report_page(
+            checked, engine, date, beside, baseline, sweep, suggested, target
+        ),
         "results.json": to_json(checked.results, indent=2) + "\n",
         "junit.xml": junit([checked.results]),
         "summary.md": summary(checked.results, baseline),

@@ -33,6 +33,7 @@ def suggest_record(
     text = found.base.text
     return {
         "schema": SUGGEST_SCHEMA,
+        "package_version": found.base.results.package_version,
         "design": {"name": found.base.design.name, "sha256": found.base.design.sha256},
         "engine": {
             "name": found.base.results.engine.name,

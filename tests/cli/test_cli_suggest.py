@@ -194,3 +194,29 @@ def test_a_claim_that_nothing_can_show_gives_2(tmp_path: Path, claim: str) -> No
     result = run("suggest", written(tmp_path, "leaks.toml", FAILING), "--claim", claim)
     assert result.exit_code == 2
     assert_located(result.stderr)
+
+
+def test_a_report_shows_the_suggestions_for_its_own_design_only(tmp_path: Path) -> None:
+    path, out = written(tmp_path, "leaks.toml", COMMENTED), str(tmp_path / "reports")
+    result = run("suggest", path, *QUICK, "--out", out)
+    assert "Written for the report" in result.stdout
+    kept = tmp_path / "reports/leaks/suggestions.json"
+    jsonschema.validate(json.loads(kept.read_text("utf-8")), schema())
+    page = tmp_path / "reports/leaks/index.html"
+    assert run("report", path, "--out", out).exit_code == 1
+    text = page.read_text("utf-8")
+    assert "What would mend it" in text
+    assert "<code>reset.resistor</code>: 1M 5% →" in text
+    written(tmp_path, "leaks.toml", COMMENTED + "\n# another design now\n")
+    assert run("report", path, "--out", out).exit_code == 1
+    assert "What would mend it" not in page.read_text("utf-8")
+    assert kept.exists()
+
+
+def test_a_trade_keeps_no_suggestions(tmp_path: Path) -> None:
+    path = written(tmp_path, "leaks.toml", FAILING)
+    keys = ("--trade", "reset.resistor", "reset.capacitor")
+    result = run("suggest", path, *keys, "--out", str(tmp_path / "reports"))
+    assert result.exit_code == 2
+    assert_located(result.stderr)
+    assert not (tmp_path / "reports").exists()
