@@ -69,7 +69,7 @@ def holding(engine: Engine, part: Part, **changes: float) -> float:
     """Return the falling main current (A) at which the triac turns off, from 100 V."""
     figures = triac_row(part, **changes)
     start = max(5 * figures["i_h"], 1.5 * figures["i_l"])
-    row = triac_cases.gate_pulse_row(start, 100.0, 1.0, **figures)
+    row = triac_cases.falling_row(start, 100.0, 1.0, **figures)
     return run_row(engine, triac_cases.falling_current(), row)["i_hold"]
 
 
@@ -222,7 +222,7 @@ def opto_holding(engine: Engine, part: Part) -> float:
     arguments = part.arguments
     lit = 1.5 * arguments["IFT"]
     supply = min(24.0, 0.5 * arguments["VINH"])
-    fall = Pwl(((0.0, supply), (5e-3, supply), (0.105, 0.0)))
+    fall = Pwl(((0.0, supply), (5e-3, supply), (0.025, 0.26 * supply), (0.125, 0.0)))
     elements = (
         Element("IL", "I", ("0", "an"), Pwl(((0.0, lit), (1e-3, lit), (1.1e-3, 0.0)))),
         Element("VS", "V", ("a", "0"), fall),
@@ -232,7 +232,7 @@ def opto_holding(engine: Engine, part: Part) -> float:
     )
     experiment = Experiment(
         Circuit("holding", elements, (), ("opto_triac",)),
-        Transient(0.105, 5e-5, reltol=1e-4),
+        Transient(0.125, 5e-5, reltol=1e-4),
         ("v(m)", "i(vm)"),
         "conformance_power:released",
         ("i_hold",),
@@ -242,14 +242,14 @@ def opto_holding(engine: Engine, part: Part) -> float:
 
 
 def released(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    """Give the current at the last moment on the on-state line before the output leaves it."""
+    """Give the current at which the voltage, which falls with it, begins to rise for good."""
     volts, current = run.trace("v(m)"), run.trace("i(vm)")
     above = volts - row["v_t0"] - row["r_d"] * current
     left = np.flatnonzero((run.time > 5e-3) & (above > 0.1))
     if not left.size:
         return {"i_hold": math.nan}
-    settled = np.flatnonzero(above[: left[0]] < 0.02)
-    return {"i_hold": float(current[settled[-1]])}
+    later = int(np.flatnonzero(run.time > 5e-3)[0])
+    return {"i_hold": float(current[later + np.argmin(volts[later : left[0]])])}
 
 
 def opto_dvdt(engine: Engine, part: Part) -> float:

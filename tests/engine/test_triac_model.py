@@ -114,7 +114,7 @@ def test_pulsed_gate_at_random(engine: Engine, counts: Counts) -> None:
 def test_holding_current(
     engine: Engine, figure: Figure, supply: float, latching: float, holding: float
 ) -> None:
-    row = cases.gate_pulse_row(5 * holding, supply, 1.0, i_l=latching, i_h=holding)
+    row = cases.falling_row(5 * holding, supply, 1.0, i_l=latching, i_h=holding)
     found = run_rows(engine, cases.falling_current(), [row])["i_hold"][0]
     # The folds lie at least 2 % of I_L apart, around the middle of I_L and I_H.
     expected = holding if latching > 1.02 * holding else 0.99 * holding
