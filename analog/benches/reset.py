@@ -1,6 +1,7 @@
 """The power-up reset: how long it holds, whether it releases, what its diodes and button bear.
 
-The rail is a straight ramp of the stated rise and fall time; no supply is simulated here.
+The rail is that of the supply when the design describes one, else a straight ramp of the stated
+rise and fall time (`analog/benches/reset_rail.py`).
 """
 
 from __future__ import annotations
@@ -8,17 +9,18 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from analog.benches.axes import part_axis, spread_axis
+from analog.benches.axes import part_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Plan, Plot, Scene
 from analog.benches.reset_interruption import (
     interruption_measures,
-    interruption_of,
     interruption_scene,
 )
 from analog.benches.reset_levels import ReceiverLevels
 from analog.benches.reset_limits import Driven, driven_part, limits, notes
+from analog.benches.reset_rail import StatedRail, SuppliedRail, rise_stimulus
 from analog.benches.reset_space import ResetNetwork
 from analog.benches.reset_titles import measures
+from analog.benches.supply import described, supply_of
 from analog.cards import find_card
 from analog.circuits.record import Dc, Experiment, OperatingPoint, Param, Pwl, Transient
 from analog.circuits.reset_network import ResetParts, press_at, reset_network
@@ -86,7 +88,7 @@ def plan(design: Design) -> Plan:
     scenes = [_power_up(network), _settled(network), _power_down(network)]
     if network.reset.button:
         scenes.append(_button(network))
-    scenes.append(interruption_scene(interruption_of(network, design), _parts(network)))
+    scenes.append(interruption_scene(network, _parts(network)))
     shown = frozenset(measure for scene in scenes for measure in scene.measures)
     return Plan(
         "reset",
@@ -107,12 +109,18 @@ def _network(design: Design, driven: Driven) -> ResetNetwork:
         raise ValueError("the reset bench needs the section reset")
     levels = ReceiverLevels(find_card(reset.receiver).chosen(reset.maker))
     valid_v = driven.supply_minimum_v if reset.valid_supply is None else reset.valid_supply
-    return ResetNetwork(reset, design.supply, design.environment, levels, valid_v)
+    rail = SuppliedRail(supply_of(design)) if described(design) else StatedRail(design.supply)
+    return ResetNetwork(reset, design.supply, design.environment, levels, valid_v, rail)
+
+
+def network_of(design: Design) -> ResetNetwork:
+    """Return the reset of `design`, its values and its rail; ValueError without a reset."""
+    return _network(design, driven_part(design))
 
 
 def reset_parts(design: Design) -> ResetParts:
     """Return which parts the reset of `design` has; ValueError without a reset."""
-    return _parts(_network(design, driven_part(design)))
+    return _parts(network_of(design))
 
 
 def _parts(network: ResetNetwork) -> ResetParts:
@@ -131,14 +139,7 @@ def _parts(network: ResetNetwork) -> ResetParts:
 
 
 def _power_up(network: ResetNetwork) -> Scene:
-    rail = Pwl(
-        (
-            (0.0, 0.0),
-            # A point of the simulation's own at the valid supply, so that nothing is interpolated.
-            (Param("t_on_line"), Param("v_on_line")),
-            (Param("t_rise"), Param("rail")),
-        )
-    )
+    rail = rise_stimulus(network.runs_on)
     experiment = Experiment(
         reset_network("Reset: the rail comes up", _parts(network), rail),
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=7.0),
@@ -151,7 +152,7 @@ def _power_up(network: ResetNetwork) -> Scene:
         "power-up",
         "The rail comes up",
         experiment,
-        network.space(spread_axis(network.supply.rise_time, "s"), leaking=True),
+        network.space(*network.runs_on.rise_axes(), leaking=True),
         network.power_up,
         ("input_at_valid_supply", "hold_time", "release_time"),
         (_charging_plot(),),
@@ -219,7 +220,7 @@ def _power_down(network: ResetNetwork) -> Scene:
         "power-down",
         "The rail goes down",
         experiment,
-        network.space(spread_axis(network.supply.fall_time, "s"), leaking=False),
+        network.space(*network.runs_on.cut_axes(), leaking=False),
         network.power_down,
         names,
         (

@@ -76,11 +76,8 @@ def limits(network: ResetNetwork, driven: Driven) -> Limits:
 
 def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
     """Return what a reader of the results must know about their reach."""
-    supply = network.supply
     said = [
-        f"The rail is a straight ramp over {supply.rise_time.low * 1e3:g} ms to "
-        f"{supply.rise_time.high * 1e3:g} ms; the regulator is not simulated, so the hold time "
-        "counts from the lowest supply of the logic, not from regulation.",
+        network.runs_on.words,
         "A cut of the mains that is shorter than the capacitor's discharge can leave the logic in "
         "a wrong state without a reset. Any plain RC has such cuts; how long they last is stated "
         "and judged only against a limit of the design's own. A brown-out that leaves the rail "

@@ -9,6 +9,7 @@ import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.benches.reset_levels import ReceiverLevels
+from analog.benches.reset_rail import Rail, rise_rows
 from analog.cards import technology
 from analog.circuits.reset_network import CONTACT_OHM
 from analog.circuits.space import Axis, Floats, RangeAxis, Space, bend
@@ -57,6 +58,7 @@ class ResetNetwork:
     environment: Environment
     levels: ReceiverLevels
     valid_supply_v: float
+    runs_on: Rail
 
     def space(self, *more: Axis, leaking: bool) -> Space:
         """Return ambient, rail and parts, then the leakages if `leaking`, then `more`."""
@@ -95,19 +97,24 @@ class ResetNetwork:
     def power_up(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows of a rising rail; the run ends a third after the latest release."""
         rows = self.common(values) | self.levels.over_rail(values[self.supply.rail.key])
-        rail, rise = rows["rail"], values[self.supply.rise_time.key]
-        share = np.minimum(self.valid_supply_v / rail, 0.999)
+        rail = rows["rail"]
+        valid = np.full(np.shape(rail), self.valid_supply_v)
+        # A point of the simulation's own at the valid supply, so that nothing is interpolated.
+        rise = self.runs_on.rise(values, rail, 0 * rail, None).with_point_at(valid)
+        whole = rise.time[:, -1]
         length = charging_time_s(rows)
         constant = rows["r_reset"] * rows["c_reset"]
-        stop = rise + np.clip(1.3 * length, constant, LONGEST_TIME_CONSTANTS * constant)
-        return rows | {
-            "valid_supply": np.full(np.shape(rail), self.valid_supply_v),
-            "t_rise": rise,
-            "t_on_line": share * rise,
-            "v_on_line": share * rail,
-            "t_stop": stop,
-            "t_step": np.maximum(constant / STEPS_PER_TIME_CONSTANT, stop / 3000.0),
-        }
+        stop = whole + np.clip(1.3 * length, constant, LONGEST_TIME_CONSTANTS * constant)
+        return (
+            rows
+            | rise_rows(rise)
+            | {
+                "valid_supply": valid,
+                "t_rise": whole,
+                "t_stop": stop,
+                "t_step": np.maximum(constant / STEPS_PER_TIME_CONSTANT, stop / 3000.0),
+            }
+        )
 
     def settled(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows of a rail that has been up for ever."""
@@ -115,8 +122,9 @@ class ResetNetwork:
 
     def power_down(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows of a rail that falls to 0 after standing a tenth of the fall time."""
-        fall = values[self.supply.fall_time.key]
-        return self.common(values) | {
+        rows = self.common(values)
+        fall = self.runs_on.fall(values, rows["rail"]).length
+        return rows | {
             "t_hold": 0.1 * fall,
             "t_down": 1.1 * fall,
             "t_stop": 1.3 * fall,

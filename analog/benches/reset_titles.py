@@ -49,7 +49,7 @@ _WORDS = (
         "peak in the discharge diode at power-down",
         "max",
         1.0,
-        "while the rail falls in a straight line over the stated fall time",
+        "while the rail falls to 0 in a straight line",
     ),
     Measure(
         "pin_discharge_current",
@@ -85,7 +85,7 @@ def _scales(network: ResetNetwork) -> dict[str, float]:
     """Return the rail for levels, R·C for times, C·dV/dt and V/R for currents."""
     reset, rail_v = network.reset, network.supply.rail.nominal
     constant_s = reset.resistor.nominal * reset.capacitor.nominal
-    ramp_a = reset.capacitor.nominal * rail_v / network.supply.fall_time.nominal
+    ramp_a = reset.capacitor.nominal * rail_v / network.runs_on.usual_fall_s
     foot_ohm = reset.button_resistor.nominal if reset.button_resistor is not None else 0.0
     return {
         "input_at_valid_supply": rail_v,

@@ -168,8 +168,12 @@ class SupplyNetwork:
 
     def crest_v(self, rows: Mapping[str, Floats]) -> Floats:
         """Return where the reservoir stands at the crest of the settled rectifier, V."""
+        return reservoir_at_crest(self.charging(rows))
+
+    def charging(self, rows: Mapping[str, Floats]) -> Charging:
+        """Return the charge balance of these rows, quiescent current included."""
         spice = dict(self.parts.diode)
-        charging = Charging(
+        return Charging(
             rows["v_peak"],
             rows["r_source"],
             rows["c_reservoir"],
@@ -181,7 +185,6 @@ class SupplyNetwork:
             emission=spice.get("N", 1.0),
             ambient_c=rows["ambient_c"],
         )
-        return reservoir_at_crest(charging)
 
     def settled(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows of a settled supply; it starts at the crest of the balanced charge."""

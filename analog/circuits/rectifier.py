@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -66,19 +67,35 @@ class Charging:
         angles = 2 * math.pi * np.arange(1, _STEPS + 1) / _STEPS / self.pulses
         waves = np.abs(np.cos(angles)) if self.pulses == 2 else np.cos(angles)
         step = 1 / (self.f_mains * self.pulses * _STEPS)
+        stepped, voltage = self.stepper(step), start
+        for wave in waves:
+            voltage, _ = stepped(voltage, wave, self.i_load)
+        return voltage - start
+
+    def stepper(
+        self, step_s: Floats, r_esr: Floats | float = 0.0
+    ) -> Callable[[Floats, Floats, Floats], tuple[Floats, Floats]]:
+        """Return the function that takes the reservoir (V) one step of `step_s` on.
+
+        Its arguments are the reservoir's charge (V), the rectified open-circuit voltage then as
+        a share of its peak, and the current (A) that flows out; it gives the charge after the
+        step and the voltage at the terminals, `r_esr` (Ω) being in series with the charge.
+        """
         # A bleed across the winding is there in every half-cycle, in a bridge in every other.
         bleed = self.r_bleed * (2 if self.diodes == 2 else 1)
         share = 1 / (1 + self.r_source / bleed)
         # Backward Euler, so that a small source resistance cannot make it swing.
-        total_ohm = self.r_source * share + step / self.c_reservoir
+        total_ohm = self.r_source * share + step_s / self.c_reservoir + r_esr
         slope_v, saturation_a = self.slope_v, self.saturation
-        voltage = start
-        for wave in waves:
-            idle = voltage - step * self.i_load / self.c_reservoir
-            drive = self.v_peak * share * wave - idle
+
+        def stepped(voltage: Floats, wave: Floats, drawn_a: Floats) -> tuple[Floats, Floats]:
+            idle = voltage - step_s * drawn_a / self.c_reservoir
+            drive = self.v_peak * share * wave - idle + r_esr * drawn_a
             current = _diode_current(drive, total_ohm, slope_v, saturation_a)
-            voltage = idle + step * current / self.c_reservoir
-        return voltage - start
+            charged = np.asarray(idle + step_s * current / self.c_reservoir)
+            return charged, np.asarray(charged + r_esr * (current - drawn_a))
+
+        return stepped
 
 
 def reservoir_at_crest(charging: Charging) -> Floats:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analog.benches.reset import reset_parts
-from analog.benches.reset_interruption import floor_v, return_experiment, return_row
+from analog.benches.reset import network_of, reset_parts
+from analog.benches.reset_interruption import floor_v, return_experiment, return_rows
 from analog.circuits.space import Floats
 from analog.design import Design
 from analog.engine import Engine
@@ -72,13 +72,11 @@ def interruption_map(
 
 def missed(design: Design, case: Case, engine: Engine, length_s: Floats, share: Floats) -> Classes:
     """Return which interruptions, arrays of shape (n,), lose the state without a sure reset."""
-    rows = [
-        return_row(case.row, float(length), floor_v(case.row, float(left)))
-        for length, left in zip(length_s, share, strict=True)
-    ]
-    names = tuple(rows[0])
-    table = np.array([[row[name] for name in names] for row in rows])
-    outcomes = engine.run(return_experiment(reset_parts(design)), names, table)
+    network = network_of(design)
+    floor = np.array([floor_v(case.row, float(left)) for left in share])
+    rows = return_rows(network, case.row, case.at, length_s, floor)
+    experiment = return_experiment(reset_parts(design), network.runs_on)
+    outcomes = engine.run(experiment, tuple(rows), np.column_stack(tuple(rows.values())))
     for failure in outcomes.failures.values():
         raise RunError(failure.kind, failure.reason)
     lost = outcomes.column("state_lost") > 0
