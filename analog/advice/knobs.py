@@ -35,6 +35,8 @@ _VALUES: Final[tuple[tuple[str, Unit], ...]] = (
     ("line_sense.series_resistor", "Ω"),
     ("line_sense.capacitor", "F"),
     ("line_sense.bleed_resistor", "Ω"),
+    ("line_sense.second_resistor", "Ω"),
+    ("line_sense.second_capacitor", "F"),
     ("reset.resistor", "Ω"),
     ("reset.capacitor", "F"),
     ("reset.pin_resistor", "Ω"),
@@ -186,7 +188,7 @@ def _reset_stage_knob(design: Design) -> Knob | None:
 
 
 def _clamp_knob(design: Design) -> Knob | None:
-    if design.line_sense is None or design.line_sense.clamp == "diodes":
+    if design.line_sense is None or design.line_sense.clamp != "input":
         return None
     edit = Edit("line_sense.clamp", "diodes")
     return _knob("line_sense.clamp", [_added("line_sense.clamp", (edit,), 2, "two diodes")])

@@ -16,8 +16,8 @@ from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, 
 from analog.benches.conditioner_chain import chain_scene
 from analog.benches.conditioner_measures import RAMP_OUTPUTS
 from analog.benches.conditioner_stage import Stage, stages
-from analog.benches.line_limits import ONE_EDGE, transition_limits
-from analog.benches.line_network import line_network
+from analog.benches.line_limits import edge_limit, transition_limits
+from analog.benches.line_network import LineNetwork, line_network
 from analog.benches.line_receiver import receiver_of
 from analog.circuits.record import (
     GROUND,
@@ -85,9 +85,9 @@ def plan(design: Design) -> Plan:
     return Plan(
         "conditioner",
         "Schmitt conditioner",
-        _measures(fitted[0]),
+        (*_measures(fitted[0]), *tried),
         tuple(scenes),
-        _limits(fitted[0]),
+        _limits(network, fitted[0]),
         _notes(),
     )
 
@@ -231,7 +231,7 @@ def _measures(stage: Stage) -> tuple[Measure, ...]:
     )
 
 
-def _limits(stage: Stage) -> dict[str, tuple[Limit, ...]]:
+def _limits(network: LineNetwork, stage: Stage) -> dict[str, tuple[Limit, ...]]:
     edges = transition_limits(stage.clocked_columns, stage.rail)
     limits = {
         "hysteresis_margin": (
@@ -241,7 +241,7 @@ def _limits(stage: Stage) -> dict[str, tuple[Limit, ...]]:
         "output_fall_time": edges,
         "output_high_level": (_level_limit(stage, "V_IH"),),
         "output_low_level": (_level_limit(stage, "V_IL"),),
-        "edges_per_cycle": (ONE_EDGE,),
+        "edges_per_cycle": (edge_limit(network.front.edges),),
     }
     return {measure: found for measure, found in limits.items() if found}
 

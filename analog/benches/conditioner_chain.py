@@ -17,7 +17,7 @@ from analog.benches.base import Curve, Level, Mark, Plot, Scene
 from analog.benches.conditioner_measures import CHAIN_OUTPUTS, SIMULATED_OUTPUTS
 from analog.benches.conditioner_stage import Stage
 from analog.benches.line_network import LineNetwork
-from analog.circuits.line_filter import PROTECTION, line_filter, schmitt_pin
+from analog.circuits.line_filter import PROTECTION, line_filter, receiver_x, schmitt_pin
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.schmitt_stage import pictured_stage, schmitt_stage, state_constant_s
 from analog.circuits.space import Floats, Space
@@ -73,9 +73,12 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     """Return the same experiment with the part's whole model, for the same rows."""
     elements, models = line_filter(network.parts)
     card = stage.receiver.card
-    behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, _x(network))
+    x = receiver_x(network.parts)
+    behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, x)
     # By way of the operating point, in which the part finds its state.
     start = [("pin", Param("pin_start"))]
+    if network.parts.second_stage:
+        start.append(("joint", Param("joint_start")))
     if network.parts.supply != "none":
         start.append(("raw", Param("raw_start")))
     return Experiment(
@@ -97,13 +100,9 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     )
 
 
-def _x(network: LineNetwork) -> float:
-    return network.parts.right_x + (8 if network.parts.clamp is not None else 6)
-
-
 def _by_data(network: LineNetwork, stage: Stage) -> Experiment:
     elements, models = line_filter(network.parts)
-    card, x = stage.receiver.card, _x(network)
+    card, x = stage.receiver.card, receiver_x(network.parts)
     pin = schmitt_pin(card.family, card.identifier, x)
     drawn = pictured_stage(card.library, card.identifier, stage.clocked.identifier, x + 8)
     return Experiment(

@@ -15,6 +15,12 @@ DERATING_TO_C = 155.0
 derating line, from memory)."""
 
 ONE_EDGE = Limit("one_per_cycle", 1.0, 1.0, "one count per mains cycle is the circuit's purpose")
+TWO_EDGES = Limit("two_per_cycle", 2.0, 2.0, "both half-cycles are sensed: two counts per cycle")
+
+
+def edge_limit(edges: int) -> Limit:
+    """Return the limit on edges per mains cycle: one, or two where both half-cycles count."""
+    return TWO_EDGES if edges == 2 else ONE_EDGE
 
 
 def supplies_of(rail: Spread, column: Column, name: str) -> tuple[float, ...]:

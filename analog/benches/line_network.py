@@ -11,20 +11,30 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
+from analog.benches.line_devices import ZenerClamp, zener_clamp
 from analog.cards import find_card, transformer_for
-from analog.circuits.line_filter import FilterParts, SpiceArguments
 from analog.circuits.rectifier import Charging, reservoir_at_crest
+from analog.circuits.sense_fronts import Front, front
+from analog.circuits.sense_parts import Feed, FilterParts, SpiceArguments
 from analog.circuits.space import Axis, Floats, PartAxis, RangeAxis
 from analog.design import Design, LineSense, Mains, PartValue
 
 MAINS_V = "mains.voltage"
 MAINS_HZ = "mains.frequency"
 RESERVOIR = "supply.reservoir"
+
+_FILTER = (
+    ("r_series", "series_resistor"),
+    ("c_filter", "capacitor"),
+    ("r_bleed", "bleed_resistor"),
+    ("r_second", "second_resistor"),
+    ("c_second", "second_capacitor"),
+)
+"""Parameters of a row and the keys of their parts."""
 
 STEPS_PER_CYCLE = 130
 """Longest step, as a share of the cycle. The tolerances shorten it where the trace bends."""
@@ -65,6 +75,17 @@ class LineNetwork:
     sense: LineSense
     winding: Winding
     parts: FilterParts
+    zener: ZenerClamp | None = None
+
+    @property
+    def front(self) -> Front:
+        """Return the topology's front."""
+        return front(self.parts)
+
+    def fitted(self) -> dict[str, PartValue]:
+        """Return the filter's resistors and capacitors that the design has, by parameter."""
+        found = ((name, getattr(self.sense, key)) for name, key in _FILTER)
+        return {name: part for name, part in found if part is not None}
 
     def axes(self, detailed: bool = True) -> list[Axis]:
         """Return ambient, mains, winding, rail, supply and filter, in this order.
@@ -72,7 +93,7 @@ class LineNetwork:
         Without `detailed` the reservoir stays at its nominal: it moves the crest of a leg, not
         the times at which thresholds are passed.
         """
-        design, mains, sense = self.design, self.mains, self.sense
+        design, mains = self.design, self.mains
         tolerance = mains.frequency_tolerance
         axes: list[Axis] = [
             ambient_axis(design.environment),
@@ -91,14 +112,14 @@ class LineNetwork:
             axes.append(spread_axis(design.supply.load_current, "A"))
             if detailed and design.supply.reservoir is not None:
                 axes.append(part_axis(design.supply.reservoir))
-        axes += [part_axis(sense.series_resistor), self.capacitor_axis()]
-        if sense.bleed_resistor is not None:
-            axes.append(part_axis(sense.bleed_resistor))
+        axes += [self._part_axis(name, part) for name, part in self.fitted().items()]
+        if self.zener is not None:
+            axes += self.zener.axes()
         return axes
 
-    def capacitor_axis(self) -> PartAxis:
-        """Return the filter capacitor, which bears up to the rail as direct voltage."""
-        return part_axis(self.sense.capacitor, self.design.supply.rail.high)
+    def _part_axis(self, name: str, part: PartValue) -> PartAxis:
+        """Return a part's values; a filter capacitor bears up to the rail as direct voltage."""
+        return part_axis(part, self.design.supply.rail.high if name.startswith("c_") else 0.0)
 
     @property
     def settling_cycles(self) -> int:
@@ -107,36 +128,43 @@ class LineNetwork:
         None when the filter forgets its estimated state at the crest before the falling edge. A
         leg without a bleed hangs on the reservoir's exact voltage and waits for it.
         """
-        resistor, capacitor = self.sense.series_resistor, self.sense.capacitor
-        longest = (
-            resistor.nominal
-            * (1 + resistor.tolerance_high)
-            * capacitor.nominal
-            * (1 + capacitor.tolerance_high)
-            * self.mains.frequency
-        )
+        longest = self._longest_s() * self.mains.frequency
         floating = self.parts.supply == "bridge" and not self.parts.bleed
         if longest <= QUICK_FILTER_CYCLES and not floating:
             return 0
         wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest)
         return min(max(wanted, FLOATING_LEG_CYCLES if floating else 1), MOST_CYCLES)
 
+    def _longest_s(self) -> float:
+        """Return the sum of the filter's time constants (s), every part at its largest.
+
+        With isolating diodes the first capacitor discharges by way of the bleed.
+        """
+        top = {
+            name: part.nominal * (1 + part.tolerance_high) for name, part in self.fitted().items()
+        }
+        first = top["r_series"] + (top.get("r_bleed", 0.0) if self.front.ends else 0.0)
+        second = top.get("c_second", 0.0)
+        return first * (top["c_filter"] + second) + top.get("r_second", 0.0) * second
+
     def rows(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the network's parameters and times for {axis key: values, shape (n,)}."""
-        sense, mains_hz = self.sense, values[MAINS_HZ]
+        mains_hz = values[MAINS_HZ]
         rows = {
             "ambient_c": values[AMBIENT],
             "f_mains": mains_hz,
             **self._source(values),
             "v_rail": values[self.design.supply.rail.key],
-            "r_series": values[sense.series_resistor.key],
-            "c_filter": values[sense.capacitor.key],
+            **{name: values[part.key] for name, part in self.fitted().items()},
         }
-        if sense.bleed_resistor is not None:
-            rows["r_bleed"] = values[sense.bleed_resistor.key]
         if self.parts.supply != "none":
             rows |= self._supply(values, rows)
-        return rows | {"pin_start": self._pin_start(rows)} | self._times(mains_hz)
+        if self.zener is not None:
+            rows |= self.zener.rows(values)
+        share = np.full(np.shape(mains_hz), self.front.zero_share(self.sense.polarity))
+        edges = np.full(np.shape(mains_hz), float(self.front.edges))
+        rows |= {"zero_share": share, "edges": edges}
+        return rows | self._starts(rows) | self._times(mains_hz)
 
     def _source(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return open-circuit peak and resistance of the winding.
@@ -175,14 +203,26 @@ class LineNetwork:
         start = reservoir_at_crest(charging)
         return {"i_load": load, "c_reservoir": reservoir, "raw_start": start}
 
-    def _pin_start(self, rows: Mapping[str, Floats]) -> Floats:
-        """Return about where the pin stands at the crest (V): the filtered sine, held by clamps.
+    def _starts(self, rows: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return about where the capacitors stand at the crest (V): the filtered sine, clamped.
 
-        The real part of 1/(1 + jωRC) is what a first-order filter shows of a sine at its crest.
+        The real part of a filter's gain is what it shows of a sine at its crest. Of two stages
+        the ladder's: 1/(1 + jω(R1·C1 + R1·C3 + R3·C3) − ω²·R1·C1·R3·C3), at the first capacitor
+        1 + jω·R3·C3 times that.
         """
         top = rows["raw_start"] + DIODE_V if self.parts.supply != "none" else rows["v_peak"]
-        turn = 2 * math.pi * rows["f_mains"] * rows["r_series"] * rows["c_filter"]
-        return np.minimum(top / (1 + turn**2), rows["v_rail"] + DIODE_V)
+        omega = 2 * math.pi * rows["f_mains"]
+        first = omega * rows["r_series"] * rows["c_filter"]
+        held = rows["v_rail"] + DIODE_V
+        if not self.parts.second_stage:
+            return {"pin_start": np.minimum(top / (1 + first**2), held)}
+        second = omega * rows["r_second"] * rows["c_second"]
+        coupled = omega * rows["r_series"] * rows["c_second"]
+        gain = 1 / (1 + 1j * (first + coupled + second) - first * second)
+        return {
+            "pin_start": np.minimum(top * gain.real, held),
+            "joint_start": top * (gain * (1 + 1j * second)).real,
+        }
 
     def _times(self, mains_hz: Floats) -> dict[str, Floats]:
         cycle, settled = 1 / mains_hz, self.settling_cycles
@@ -201,19 +241,36 @@ def line_network(design: Design) -> LineNetwork:
     sense = design.line_sense
     if sense is None or design.mains is None:
         raise ValueError("the line-sense network needs the sections mains and line_sense")
+    zener = None
+    if sense.clamp == "zener" and sense.clamp_zener is not None:
+        zener = zener_clamp(sense.clamp_zener)
     parts = FilterParts(
+        topology=sense.topology,
         supply=_shared_supply(design, sense),
         bleed=sense.bleed_resistor is not None,
         rectifier=_rectifier_spice(design.supply.rectifier_diode),
-        clamp=_spice(sense.clamp_diode) if sense.clamp == "diodes" else None,
+        isolating=() if sense.isolating_diode is None else _rectifier_spice(sense.isolating_diode),
+        clamp=sense.clamp,
+        clamp_device=_clamp_spice(sense, zener),
+        second_stage=sense.second_capacitor is not None,
         polarised_reservoir=_is_electrolytic(design.supply.reservoir),
     )
-    return LineNetwork(design, design.mains, sense, _winding(design, sense), parts)
+    return LineNetwork(design, design.mains, sense, _winding(design, sense), parts, zener)
 
 
-def _shared_supply(
-    design: Design, sense: LineSense
-) -> Literal["none", "half-wave", "full-wave", "bridge"]:
+def saves(parts: FilterParts) -> tuple[str, ...]:
+    """Return the traces every run on the mains saves: both ends of the series resistor, the pin."""
+    fed = f"v({parts.fed})"
+    return ("v(sense)", "v(pin)") if fed == "v(pin)" else ("v(sense)", "v(pin)", fed)
+
+
+def _clamp_spice(sense: LineSense, zener: ZenerClamp | None) -> SpiceArguments:
+    if zener is not None:
+        return zener.junction()
+    return _spice(sense.clamp_diode) if sense.clamp == "diodes" else ()
+
+
+def _shared_supply(design: Design, sense: LineSense) -> Feed:
     """Return how the sensed winding feeds the supply; one of its own feeds nothing."""
     if sense.topology == "bridge-leg":
         return "bridge"

@@ -7,7 +7,7 @@ levels and means over one whole cycle from a quarter of a cycle later (``t_quart
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,7 +74,7 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
 def edges_per_cycle(
     crossed: Crossed, columns: list[dict[str, float]], row: Mapping[str, float]
 ) -> float:
-    """Return the rising edges of one cycle, for the guaranteed part that strays most from one.
+    """Return the rising edges of one cycle, for the guaranteed part farthest from ``edges``.
 
     Tried for each maker: the widest thresholds (V_P max, V_N min), and the narrowest hysteresis
     at the top and at the bottom of the guaranteed range.
@@ -84,17 +84,28 @@ def edges_per_cycle(
     for v_p, v_n in dict.fromkeys(pair for levels in columns for pair in _threshold_pairs(levels)):
         rising = schmitt_edges_of(crossed, v_p, v_n).rising.tolist()
         counts.append(sum(1 for moment in rising if start <= moment < stop))
-    return float(max(counts, key=lambda count: abs(count - 1)))
+    return float(max(counts, key=lambda count: abs(count - row["edges"])))
 
 
 def crossing_delay(moment: float, row: Mapping[str, float]) -> float:
     """Return the time from the mains' positive-going zero to `moment`, the pin's at ``v_high``.
 
     ``zero_share`` is where in the cycle after the winding's crest that zero lies: 0.75 when the
-    sensed end is in phase with the mains, 0.25 when it is inverted.
+    sensed end is in phase with the mains, 0.25 when it is inverted. With two ``edges`` per cycle
+    every zero counts.
     """
-    zero = row["t_start"] + row["zero_share"] / row["f_mains"]
-    return math.fmod(moment - zero + 1 / row["f_mains"], 1 / row["f_mains"])
+    zero, apart = row["t_start"] + row["zero_share"] / row["f_mains"], 1 / row["f_mains"]
+    return math.fmod(moment - zero + apart, apart / row["edges"])
+
+
+def series_drop(run: Run) -> Floats:
+    """Return the voltage (V) across the series resistor over time."""
+    return run.trace("v(sense)") - run.trace(fed_trace(run.traces))
+
+
+def fed_trace(saves: Iterable[str]) -> str:
+    """Return which of the saved traces is the node that the series resistor feeds."""
+    return "v(joint)" if "v(joint)" in saves else "v(pin)"
 
 
 def _columns(row: Mapping[str, float]) -> list[dict[str, float]]:
@@ -156,8 +167,7 @@ def _slew(crossed: Crossed, levels: Mapping[str, float], row: Mapping[str, float
 
 
 def _stress(run: Run, row: Mapping[str, float]) -> dict[str, float]:
-    across = run.trace("v(sense)") - run.trace("v(pin)")
-    voltage = rms(*window(run.time, across, row["t_quarter"], row["t_end"]))
+    voltage = rms(*window(run.time, series_drop(run), row["t_quarter"], row["t_end"]))
     into_pin = window(run.time, run.trace("i(vpin)"), row["t_quarter"], row["t_end"])[1]
     return {
         "input_clamp_current": peak(into_pin),

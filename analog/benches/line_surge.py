@@ -12,7 +12,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from analog.benches.base import Curve, Mark, Measure, Plot, Scene
-from analog.benches.line_network import MAINS_V, LineNetwork
+from analog.benches.line_network import MAINS_V, LineNetwork, saves
+from analog.benches.line_sense_measures import series_drop
 from analog.circuits.disturbances import LARGEST_STEP_S, SURGE_VOLTAGE, corners
 from analog.circuits.record import Circuit, Element, Experiment, Param, Pwl, Transient
 from analog.circuits.space import Axis, Floats, Space
@@ -71,7 +72,7 @@ def surge_scene(
     return Scene(
         "surge",
         "A surge on the mains, at either crest",
-        _experiment(circuit),
+        _experiment(circuit, saves(network.parts)),
         Space(axes),
         SurgeDerive(settled, network),
         (MEASURE,),
@@ -94,15 +95,15 @@ def surge_measure(network: LineNetwork) -> Measure:
 def largest_across(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Return the largest voltage (V) across the series resistor and when it stands there (s)."""
     del row
-    across = run.trace("v(sense)") - run.trace("v(pin)")
+    across = series_drop(run)
     return {MEASURE: peak(across), "t_worst": float(run.time[abs(across).argmax()])}
 
 
-def _experiment(circuit: Circuit) -> Experiment:
+def _experiment(circuit: Circuit, saved: tuple[str, ...]) -> Experiment:
     return Experiment(
         _surged(circuit),
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-5, trtol=3.0, use_initial=True),
-        ("v(sense)", "v(pin)"),
+        saved,
         f"{__name__}:largest_across",
         OUTPUTS,
     )

@@ -1,34 +1,28 @@
-"""The line-sense filter: winding, the supply it shares, series resistor, capacitor, clamps.
+"""The line-sense filter: a front off the winding, capacitor, second stage, clamps, receiver's pin.
 
-half-wave, one winding end on circuit ground:
+    front ── R1 ──┬── (R3 ──┬──) ──┬─────┬──── receiver pin
+                  C1       (C3)    │     ├─ D5 (to the rail)
+                                   Z     └─ D6 (from ground)
 
-    winding ── RW ──┬────┬── R1 ──┬─────┬──── receiver pin
-                    │    │        │     ├─ D (to the rail)
-                 supply  R2       C1    └─ D (from ground)
-
-bridge-leg, the sensed point is one AC leg of the supply's bridge (R2 is the bleed without which
-the leg floats between the bridge's conduction peaks).
+What stands before R1 is the topology (`analog.circuits.sense_fronts`). A second stage R3, C3
+makes the first capacitor's node ``joint``. What clamps the pin outside of it is one function of
+`CLAMPS`: nothing, two diodes to the rails, or a Zener diode to ground.
 
 The winding is a Thevenin source: open-circuit voltage and one resistance. Every value is a
 parameter of the row, in SI units: ``v_peak`` (V, open circuit), ``f_mains``, ``r_source``,
-``r_series``, ``c_filter``, ``r_bleed``, ``v_rail``, and with a supply ``c_reservoir``,
-``i_load``; the capacitors start at ``pin_start`` and ``raw_start`` (V). Nodes: ``sense`` the
-winding's end or the leg, ``pin`` the receiver's terminal, ``vdd`` the rail, ``raw`` the
-reservoir. The sine starts at its positive crest.
+``r_series``, ``c_filter``, ``r_bleed``, ``r_second``, ``c_second``, ``v_rail``, and with a supply
+``c_reservoir``, ``i_load``; the capacitors start at ``pin_start``, ``joint_start`` and
+``raw_start`` (V). Nodes: ``sense`` the point that R1 hangs on, ``pin`` the receiver's terminal,
+``vdd`` the rail, ``raw`` the reservoir.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Mapping
 
-from analog.circuits.record import GROUND, Dc, Element, Model, Param, Sine, Symbol
-from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
-
-SpiceArguments = tuple[tuple[str, float], ...]
-
-CREST_DEG = 90.0
-"""Phase at which every run starts: at the crest the filter and the bridge are nearly at rest."""
+from analog.circuits.record import GROUND, Dc, Element, Model, Param, Symbol
+from analog.circuits.sense_fronts import front, front_models
+from analog.circuits.sense_parts import FilterParts
 
 PROTECTION = Model("dprotect", "D", (("IS", 1e-14), ("N", 1.05), ("RS", 20.0)))
 """Protection diode on the chip, the same as in models/schmitt.lib: 0.69 V at 1 mA (from
@@ -38,42 +32,30 @@ INPUT_OHM = {"4000B": 1000.0, "74HC": 100.0}
 """Resistance between an input's terminal and its protection diodes and gate, by family (from
 memory; not tabulated by makers)."""
 
+CLAMP_MODEL = "dclamp"
 
-@dataclass(frozen=True, slots=True)
-class FilterParts:
-    """Which parts the network has.
-
-    `supply` says how the sensed winding feeds the logic: a ``bridge``, a single diode
-    (``half-wave``), two diodes and a centre tap (``full-wave``), or ``none``. Diodes are given
-    by their SPICE parameters.
-    """
-
-    supply: Literal["none", "half-wave", "full-wave", "bridge"]
-    bleed: bool
-    rectifier: SpiceArguments = ()
-    clamp: SpiceArguments | None = None
-    polarised_reservoir: bool = True
-
-    @property
-    def right_x(self) -> float:
-        """Return the grid column in which the part behind the series resistor begins."""
-        return 12.0 if self.supply == "bridge" else 8.0
+BREAKDOWN = Model("dbreak", "D", (("IS", Param("i_zener")), ("N", Param("n_zener"))))
+"""The breakdown of a Zener diode as a branch of its own, held at 25 °C."""
 
 
 def line_filter(parts: FilterParts) -> tuple[tuple[Element, ...], tuple[Model, ...]]:
     """Return elements and models from the winding to the receiver's terminal, rail included."""
-    elements = [*_winding(parts), *_filter(parts)]
-    models = []
-    if parts.supply != "none":
-        elements += [
-            *rectifier_diodes(parts.supply, "sense", ((5, 6), (5, 9))),
-            *_supply_load(parts),
-        ]
-        models.append(Model(MODEL, "D", parts.rectifier))
-    if parts.clamp is not None:
-        elements += _clamps(parts)
-        models.append(Model("dclamp", "D", parts.clamp))
+    elements = [
+        *front(parts).build(parts),
+        *_capacitors(parts),
+        *CLAMPS[parts.clamp](_clamp_x(parts)),
+    ]
+    models = front_models(parts)
+    if parts.clamp_device:
+        models.append(Model(CLAMP_MODEL, "D", parts.clamp_device))
+    if parts.clamp == "zener":
+        models.append(BREAKDOWN)
     return tuple(elements), tuple(models)
+
+
+def receiver_x(parts: FilterParts) -> float:
+    """Return the grid column in which the receiver's pin begins."""
+    return _clamp_x(parts) + (2.0 if parts.clamp_device else 0.0)
 
 
 def receiver_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
@@ -123,125 +105,79 @@ def schmitt_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
     )
 
 
-def _winding(parts: FilterParts) -> list[Element]:
-    low_end = "far" if parts.supply == "bridge" else GROUND
-    sine = Sine(Param("v_peak"), Param("f_mains"), CREST_DEG)
-    key = "supply.transformer_voltage"
-    bottom = 4 if parts.supply == "bridge" else 2
-    top = 6 if parts.supply == "bridge" else 5
-    elements = [
-        Element(
-            "VLINE",
-            "V",
-            ("open", low_end),
-            sine,
-            key=key,
-            symbol=Symbol("sine", ((0, top), (0, bottom)), "winding"),
-        ),
-        Element(
-            "RW",
-            "R",
-            ("open", "sense"),
-            Param("r_source"),
-            key="supply.transformer_regulation",
-            symbol=Symbol("resistor", ((1, top), (4, top)), "winding"),
-        ),
-        Element(
-            "VRAIL",
-            "V",
-            ("vdd", GROUND),
-            Dc(Param("v_rail")),
-            key="supply.rail",
-            symbol=Symbol("source", ((-2, 5), (-2, 2)), "rail"),
-        ),
-    ]
-    if parts.supply == "full-wave":
-        # The other half of the centre-tapped winding; it only helps to feed the reservoir.
+def _clamp_x(parts: FilterParts) -> float:
+    return front(parts).stage_x(parts) + (10.0 if parts.second_stage else 6.0)
+
+
+def _capacitors(parts: FilterParts) -> list[Element]:
+    x = front(parts).stage_x(parts) + 4
+    start = "joint_start" if parts.second_stage else "pin_start"
+    elements = [_capacitor("C1", parts.output, "c_filter", start, "line_sense.capacitor", x)]
+    if parts.second_stage:
         elements += [
-            Element("ELINE", "E", ("other", GROUND), -1.0, control=("open", GROUND)),
-            Element("RW2", "R", ("other", "second"), Param("r_source")),
+            Element(
+                "R3",
+                "R",
+                ("joint", "pin"),
+                Param("r_second"),
+                key="line_sense.second_resistor",
+                symbol=Symbol("resistor", ((x + 0.5, 5), (x + 3.5, 5))),
+            ),
+            _capacitor("C3", "pin", "c_second", "pin_start", "line_sense.second_capacitor", x + 4),
         ]
     return elements
 
 
-def _filter(parts: FilterParts) -> list[Element]:
-    x = parts.right_x
-    elements = [
-        Element(
-            "R1",
-            "R",
-            ("sense", "pin"),
-            Param("r_series"),
-            key="line_sense.series_resistor",
-            symbol=Symbol("resistor", ((x, 5), (x + 3, 5))),
-        ),
-        Element(
-            "C1",
-            "C",
-            ("pin", GROUND),
-            Param("c_filter"),
-            initial=Param("pin_start"),
-            key="line_sense.capacitor",
-            symbol=Symbol("capacitor", ((x + 4, 5), (x + 4, 2))),
-        ),
-    ]
-    if parts.bleed:
-        elements.append(
-            Element(
-                "R2",
-                "R",
-                ("sense", GROUND),
-                Param("r_bleed"),
-                key="line_sense.bleed_resistor",
-                symbol=Symbol("resistor", ((x - 1, 5), (x - 1, 2))),
-            )
-        )
-    return elements
+def _capacitor(name: str, node: str, value: str, start: str, key: str, x: float) -> Element:
+    return Element(
+        name,
+        "C",
+        (node, GROUND),
+        Param(value),
+        initial=Param(start),
+        key=key,
+        symbol=Symbol("capacitor", ((x, 5), (x, 2))),
+    )
 
 
-def _clamps(parts: FilterParts) -> list[Element]:
-    x = parts.right_x + 6
-    key = "line_sense.clamp_diode"
+def _nothing(x: float) -> list[Element]:
+    del x  # the pin's own protection clamps alone
+    return []
+
+
+def _diodes(x: float) -> list[Element]:
     return [
-        Element(
-            "D5",
-            "D",
-            ("pin", "vdd"),
-            model="dclamp",
-            key=key,
-            symbol=Symbol("diode", ((x, 5), (x, 8))),
-        ),
-        Element(
-            "D6",
-            "D",
-            (GROUND, "pin"),
-            model="dclamp",
-            key=key,
-            symbol=Symbol("diode", ((x, 2), (x, 5))),
-        ),
+        _clamp("D5", ("pin", "vdd"), "line_sense.clamp_diode", "diode", ((x, 5), (x, 8))),
+        _clamp("D6", (GROUND, "pin"), "line_sense.clamp_diode", "diode", ((x, 2), (x, 5))),
     ]
 
 
-def _supply_load(parts: FilterParts) -> list[Element]:
-    x = 11 if parts.supply == "bridge" else 7
-    shape = "electrolytic" if parts.polarised_reservoir else "capacitor"
+def _zener(x: float) -> list[Element]:
+    """A Zener diode: DZ1 is its junction, the hidden branch beside it its breakdown.
+
+    The breakdown's current grows e-fold with every ``n_zener`` thermal voltages, far softer than
+    a junction's; ``i_zener`` and ``v_zener`` place the curve (see `analog.benches.line_devices`).
+    """
+    at_25_c = (("temp", 25.0),)
     return [
-        Element(
-            "C2",
-            "C",
-            ("raw", GROUND),
-            Param("c_reservoir"),
-            initial=Param("raw_start"),
-            key="supply.reservoir",
-            symbol=Symbol(shape, ((x, 10), (x, 7))),
-        ),
-        # The regulator draws a constant current; tanh ends it while the reservoir is empty.
-        Element(
-            "BLOAD",
-            "B",
-            ("raw", GROUND),
-            "i = {i_load}*tanh(2*v(raw))",
-            key="supply.load_current",
-            symbol=Symbol("current", ((x + 2, 10), (x + 2, 7)), "supply load"),
-        ),
+        _clamp("DZ1", (GROUND, "pin"), "line_sense.clamp_zener", "zener", ((x, 2), (x, 5))),
+        Element("DBREAK", "D", ("pin", "knee"), model=BREAKDOWN.name, arguments=at_25_c),
+        Element("VBREAK", "V", ("knee", GROUND), Dc(Param("v_zener"))),
     ]
+
+
+CLAMPS: Mapping[str, Callable[[float], list[Element]]] = {
+    "input": _nothing,
+    "diodes": _diodes,
+    "zener": _zener,
+}
+
+
+def _clamp(
+    name: str,
+    nodes: tuple[str, str],
+    key: str,
+    shape: str,
+    place: tuple[tuple[float, float], tuple[float, float]],
+) -> Element:
+    return Element(name, "D", nodes, model=CLAMP_MODEL, key=key, symbol=Symbol(shape, place))

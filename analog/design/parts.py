@@ -30,6 +30,8 @@ ROLES: Final = (
     Role("supply.rectifier_diode", ("diode",), "a diode"),
     Role("supply.regulator", ("regulator",), "a regulator"),
     Role("line_sense.clamp_diode", ("diode",), "a diode"),
+    Role("line_sense.clamp_zener", ("zener",), "a Zener diode"),
+    Role("line_sense.isolating_diode", ("diode",), "a diode"),
     Role("conditioner.part", ("schmitt",), "a Schmitt part", "conditioner.maker", True),
     Role("clocked.part", ("clocked",), "a clocked part", "clocked.maker", True),
     Role(

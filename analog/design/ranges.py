@@ -61,6 +61,7 @@ def _ratings(draft: Draft) -> Iterator[Finding]:
     for key, voltage, what in (
         ("reset.capacitor", highest, "rail"),
         ("line_sense.capacitor", highest, "rail, which the pin's clamp lets it reach"),
+        ("line_sense.second_capacitor", highest, "rail, which the pin's clamp lets it reach"),
         ("gate_drive.snubber_capacitor", mains_maximum, "mains"),
     ):
         rating = getattr(draft.value(key), "rating", None)

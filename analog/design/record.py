@@ -45,6 +45,7 @@ from analog.design.kinds import (
     SpreadKey,
     Title,
     VoltAmperes,
+    SquareAmpereSeconds,
     Volts,
     VoltSpread,
     WattSpread,
@@ -172,21 +173,28 @@ class LineSense(Record):
     """The network that makes a logic-level signal out of the transformer's voltage.
 
     In ``half-wave`` one winding end is circuit ground; in ``bridge-leg`` the sensed point is one
-    AC leg of the supply's bridge, against rectified ground. `winding_voltage` (V rms, rated),
-    `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own; without
-    them the supply's transformer is sensed.
+    AC leg of the supply's bridge, against rectified ground; in ``full-wave`` two diodes
+    (`isolating_diode`) join both ends of the winding, the bridge's legs or the halves of a
+    centre-tapped winding, apart from the reservoir. `second_resistor` and `second_capacitor` are a
+    second filter stage; `clamp_zener` stands from the pin to ground. `winding_voltage` (V rms,
+    rated), `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own,
+    each half of it in ``full-wave``; without them the supply's transformer is sensed.
     """
 
     section = "line_sense"
 
-    topology: Literal["half-wave", "bridge-leg"]
+    topology: Literal["half-wave", "bridge-leg", "full-wave"]
     series_resistor: Resistor
     capacitor: Capacitor
     bleed_resistor: Resistor | None = None
-    clamp: Literal["input", "diodes"] = "input"
+    isolating_diode: PartName | None = None
+    clamp: Literal["input", "diodes", "zener"] = "input"
+    second_resistor: Resistor | None = None
+    second_capacitor: Capacitor | None = None
     clamp_diode: PartName = "1N4148"
     polarity: Literal["positive", "negative"] = "positive"
     winding_voltage: Volts | None = None
+    clamp_zener: PartName | None = None
     winding_rating: VoltAmperes | None = None
     winding_regulation: Regulation | None = None
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from analog.design.findings import Draft, Finding, finding
+from analog.design.sensing import sensing_rules
 
 _BENCH_SECTIONS: Final = ("line_sense", "conditioner", "reset", "gate_drive")
 
@@ -27,7 +28,7 @@ def section_rules(draft: Draft) -> Iterator[Finding]:
     """Yield what is wrong between sections and between the keys of one section."""
     yield from _something_to_check(draft)
     yield from _needed_sections(draft)
-    yield from _sense_source(draft)
+    yield from sensing_rules(draft)
     yield from _own_winding(draft)
     yield from _driver_keys(draft)
     yield from _pulse_keys(draft)
@@ -57,37 +58,6 @@ def _needed_sections(draft: Draft) -> Iterator[Finding]:
         rule = "[line_sense] needs a receiver for its signal"
         remedy = "Add [clocked], and [conditioner] when a Schmitt stage stands between"
         yield Finding(("line_sense",), rule, remedy, at_key=True)
-
-
-def _sense_source(draft: Draft) -> Iterator[Finding]:
-    """The sensed voltage comes from the supply's transformer or from a winding of its own."""
-    sense, supply = draft.line_sense, draft.supply
-    if sense is None or supply is None:
-        return
-    if sense.topology == "bridge-leg" and sense.winding_voltage is not None:
-        rule = "a leg of the supply's bridge is no winding of its own"
-        yield finding("line_sense.winding_voltage", rule, 'Drop it, or use topology "half-wave"')
-    if sense.topology == "bridge-leg" and supply.rectifier not in ("bridge", None):
-        rule = "sensing a bridge leg needs a bridge rectifier"
-        remedy = 'Use rectifier = "bridge", or sense a winding with topology "half-wave"'
-        yield finding("line_sense.topology", rule, remedy)
-    if sense.topology == "half-wave" and sense.winding_voltage is None:
-        yield from _grounded_winding(supply.rectifier)
-    windings = ("line_sense.winding_voltage", "supply.transformer_voltage")
-    if not any(draft.given(key) for key in windings):
-        rule = "the transformer that is sensed is not described"
-        remedy = "Add transformer_voltage and transformer_rating to [supply]"
-        yield Finding(("supply", "transformer_voltage"), rule, remedy, at_key=True)
-
-
-def _grounded_winding(rectifier: str | None) -> Iterator[Finding]:
-    if rectifier in ("bridge", None):
-        rule = "a winding with one end on circuit ground cannot feed a bridge as well"
-        remedy = (
-            'Use topology "bridge-leg", another rectifier, or add winding_voltage and '
-            "winding_rating of a winding of its own"
-        )
-        yield finding("line_sense.topology", rule, remedy)
 
 
 def _own_winding(draft: Draft) -> Iterator[Finding]:

@@ -7,10 +7,10 @@ schematic. Parts and values are those of the design; the benches' own schematics
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analog.cards import find_card
-from analog.design import Design, PartValue, Spread
+from analog.design import Design, LineSense, PartValue, Spread
 from analog.render.geometry import FONT_SIZE_PX, PIXELS_PER_UNIT, Point, text_width
 from analog.render.markup import markup
 from analog.render.symbols import shape
@@ -140,17 +140,25 @@ def _transformer(design: Design) -> Iterator[str]:
 def _count(design: Design) -> Iterator[Cell]:
     sense, part = design.line_sense, design.conditioner
     if sense is not None:
-        if sense.bleed_resistor is not None:
-            lines = ("bleed", _ohms(sense.bleed_resistor))
-            yield Cell("resistor", "shunt", lines, "line_sense")
-        lines = ("series resistor", _ohms(sense.series_resistor))
-        yield Cell("resistor", "series", lines, "line_sense")
-        lines = ("filter", _farads(sense.capacitor))
-        yield Cell("capacitor", "shunt", lines, "line_sense")
+        yield from (replace(cell, bench="line_sense") for cell in _sensed(sense))
     if part is not None and part.part != "none":
         yield Cell("", _input(part.part), ("conditioner", part.part), "conditioner")
     if design.clocked is not None and (sense is not None or part is not None):
         yield Cell("", "box", ("clocked part", design.clocked.part))
+
+
+def _sensed(sense: LineSense) -> Iterator[Cell]:
+    if sense.isolating_diode is not None:
+        yield Cell("diode", "series", ("two, isolating", sense.isolating_diode))
+    if sense.bleed_resistor is not None:
+        yield Cell("resistor", "shunt", ("bleed", _ohms(sense.bleed_resistor)))
+    yield Cell("resistor", "series", ("series resistor", _ohms(sense.series_resistor)))
+    yield Cell("capacitor", "shunt", ("filter", _farads(sense.capacitor)))
+    if sense.second_resistor is not None and sense.second_capacitor is not None:
+        yield Cell("resistor", "series", ("second stage", _ohms(sense.second_resistor)))
+        yield Cell("capacitor", "shunt", ("second stage", _farads(sense.second_capacitor)))
+    if sense.clamp == "zener" and sense.clamp_zener is not None:
+        yield Cell("zener", "shunt", ("clamp", sense.clamp_zener))
 
 
 def _reset(design: Design) -> Iterator[Cell]:

@@ -40,29 +40,46 @@ part = "{clocked}"
 """
 
 
+_RECTIFIERS = {
+    "bridge-leg": ["bridge"],
+    "half-wave": ["half-wave", "full-wave"],
+    "full-wave": ["bridge", "full-wave"],
+}
+_ZENER = {
+    rail: ['clamp = "zener"', f'clamp_zener = "BZX79-C{name}"']
+    for rail, name in ((5, "6V2"), (9, "9V1"), (12, "12"))
+}
+
+
 def random_design(rng: np.random.Generator) -> Design:
-    """Draw topology, family, mains, winding and filter (0.3 ms to 1.5 ms) at random."""
-    topology = str(rng.choice(["half-wave", "bridge-leg"]))
+    """Draw topology, family, mains, winding and filter at random.
+
+    One stage has 0.3 ms to 1.5 ms, a tenth of it behind both half-waves.
+    """
+    topology = str(rng.choice(["half-wave", "bridge-leg", "full-wave"]))
+    both = topology == "full-wave"
     fast = bool(rng.random() < 0.25)
     rail = 5.0 if fast else float(rng.choice([5.0, 9.0, 12.0]))
     mains, frequency = (230, 50) if rng.random() < 0.5 else (120, 60)
-    series = float(rng.choice([33, 47, 68, 100, 150]))
-    more = ['bleed_resistor = "10k 5% carbon-film"'] if rng.random() < 0.7 else []
-    if rng.random() < 0.3:
-        more.append('clamp = "diodes"')
-    if topology == "half-wave" and rng.random() < 0.5:
+    series = float(rng.choice([33, 47, 68, 100, 150])) * (0.1 if both else 1.0)
+    more = ['bleed_resistor = "10k 5% carbon-film"'] if both or rng.random() < 0.7 else []
+    more += ['isolating_diode = "1N4148"'] if both else []
+    more += ([], ['clamp = "diodes"'], _ZENER[int(rail)])[int(rng.choice(3, p=[0.6, 0.2, 0.2]))]
+    if topology != "bridge-leg" and rng.random() < 0.5:
         more += ['winding_voltage = "12 V"', 'winding_rating = "3 VA"']
+    if not both and rng.random() < 0.3:
+        more += ['second_resistor = "47k 5% carbon-film"', 'second_capacitor = "2n2 10% film"']
     text = DESIGN.format(
         mains=mains,
         frequency=frequency,
         rail=rail,
-        rectifier="bridge" if topology == "bridge-leg" else rng.choice(["half-wave", "full-wave"]),
+        rectifier=rng.choice(_RECTIFIERS[topology]),
         winding=float(rng.choice([9, 12])) if rail < 10 else 15.0,
         rating=float(rng.choice([1.5, 3, 5])),
         reservoir=float(rng.choice([220, 470, 1000])),
         topology=topology,
         series=series,
-        capacitor=round(float(rng.uniform(0.3, 1.5)) * 1e3 / series, 2),
+        capacitor=round(float(rng.uniform(0.3, 1.5)) * (100.0 if both else 1e3) / series, 2),
         technology=rng.choice(["film", "X7R", "C0G"]),
         more="\n".join(more),
         part="74HC14" if fast else rng.choice(["40106", "4093"]),

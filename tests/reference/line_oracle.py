@@ -123,7 +123,7 @@ def half_wave(row: Mapping[str, float], clamped: bool, bleed: bool) -> Answer:
         return [into / capacitance, through / row["c_in"]]
 
     start = [row["pin_start"], min(row["pin_start"], rail + 0.6)]
-    return _solved(slopes, start, row, 0)
+    return solved(slopes, start, row, 0)
 
 
 def bridge_leg(row: Mapping[str, float], bleed: bool) -> Answer:
@@ -164,10 +164,10 @@ def bridge_leg(row: Mapping[str, float], bleed: bool) -> Answer:
 
     pin = row["pin_start"]
     start = [row["raw_start"] + 0.7, -0.7, row["raw_start"], pin, min(pin, rail + 0.6)]
-    return _solved(slopes, start, row, 3)
+    return solved(slopes, start, row, 3)
 
 
-def _solved(
+def solved(
     slopes: Callable[[float, Floats], list[float]],
     start: list[float],
     row: Mapping[str, float],

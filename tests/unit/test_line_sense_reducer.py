@@ -24,6 +24,7 @@ ROW = {
     "t_quarter": CYCLE_S / 4,
     "t_end": CYCLE_S * 1.25,
     "zero_share": 0.75,
+    "edges": 1,
     "c0_p_max": 7.1,
     "c0_p_min": 4.6,
     "c0_n_max": 5.2,

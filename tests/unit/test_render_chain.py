@@ -38,6 +38,18 @@ def test_every_part_of_the_design_stands_there_once() -> None:
         assert shown.count(words) == 1, words
 
 
+def test_what_a_topology_adds_stands_there_too() -> None:
+    text = scenario("propagator-mat").text.replace(
+        'topology = "bridge-leg"',
+        'topology = "full-wave"\nisolating_diode = "BAT85"\nsecond_resistor = "33k"\n'
+        'second_capacitor = "3n3"\nclamp_zener = "BZX79-C9V1"',
+    )
+    full = parse_design(text.replace('clamp = "input"', 'clamp = "zener"'), "full.toml")
+    shown = texts(draw_chain(full, MARKS))
+    for words in ("BAT85", "33 kΩ", "3.3 nF", "BZX79-C9V1"):
+        assert shown.count(words) == 1, words
+
+
 def test_another_value_is_shown_and_in_the_netlist_too() -> None:
     """The picture and the netlist come from one record."""
     import numpy as np

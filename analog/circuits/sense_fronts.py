@@ -1,0 +1,224 @@
+"""The fronts of a line sense: how its signal is taken off the winding, one function each.
+
+half-wave, one winding end on circuit ground:
+
+    winding ── RW ──┬────┬── R1 ──
+                 supply  R2
+
+bridge-leg, the sensed point is one AC leg of the supply's bridge (R2 is the bleed without which
+the leg floats between the bridge's conduction peaks).
+
+full-wave, two diodes from both ends of the winding (the legs of a bridge, or the halves of a
+centre-tapped winding) keep the sensed point apart from the reservoir; only the bleed pulls it
+down again:
+
+    winding ── RW ──┬── D7 ──┬────┬── R1 ──
+                 supply     R2    │
+    other end ───────── D8 ───────┘
+
+A front's function returns everything from the winding to R1, which feeds ``parts.output``. A new
+topology is one such function and one line in `FRONTS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from analog.circuits.record import GROUND, Dc, Element, Model, Param, Sine, Symbol
+from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
+from analog.circuits.sense_parts import FilterParts
+
+CREST_DEG = 90.0
+"""Phase at which a run starts: at the crest the filter and the bridge are nearly at rest."""
+
+ISOLATING = "dsense"
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """A topology: its circuit up to R1, and what its signal looks like.
+
+    `edges` are the pin's rising edges per mains cycle, `start_deg` the phase of the winding's
+    voltage at which the pin is high and nearly at rest, `stage_x` the grid column in which R1
+    stands (the first capacitor 4 further on). `ends` tells whether both winding ends are sensed.
+    """
+
+    build: Callable[[FilterParts], list[Element]]
+    edges: int = 1
+    start_deg: float = CREST_DEG
+    ends: bool = False
+
+    def stage_x(self, parts: FilterParts) -> float:
+        """Return the column in which the part behind the front begins."""
+        return (12.0 if parts.supply == "bridge" else 8.0) + (3.0 if self.ends else 0.0)
+
+    def zero_share(self, polarity: str) -> float:
+        """Return where in the cycle after the start the mains rises through zero (0 to 1).
+
+        `polarity` is that of the sensed end: ``negative`` when the transformer inverts it.
+        """
+        turned = 0.5 if polarity == "negative" else 0.0
+        return ((360.0 - self.start_deg) / 360.0 + turned) % 1.0
+
+
+def front(parts: FilterParts) -> Front:
+    """Return the front of a network; KeyError for a topology that is not registered."""
+    return FRONTS[parts.topology]
+
+
+def front_models(parts: FilterParts) -> list[Model]:
+    """Return the diode models that a front's elements use."""
+    models = []
+    if parts.supply != "none":
+        models.append(Model(MODEL, "D", parts.rectifier))
+    if parts.isolating:
+        models.append(Model(ISOLATING, "D", parts.isolating))
+    return models
+
+
+def _single_ended(parts: FilterParts) -> list[Element]:
+    """The series resistor hangs on the winding's first end, or on the bridge's first leg."""
+    x = FRONTS[parts.topology].stage_x(parts)
+    return [
+        *_winding(parts, "sense"),
+        *_supply(parts, "sense"),
+        *_bleed(parts, x - 1),
+        _series(x, parts.output),
+    ]
+
+
+def _both_ends(parts: FilterParts) -> list[Element]:
+    """Two diodes join both ends; a winding of its own has a centre tap on circuit ground."""
+    x = FRONTS[parts.topology].stage_x(parts)
+    other, low = ("far", 4) if parts.supply == "bridge" else ("second", -3)
+    high = 6 if parts.supply == "bridge" else 5
+    return [
+        *_winding(parts, "leg"),
+        *_supply(parts, "leg"),
+        _isolating("D7", "leg", x - 5, high),
+        _isolating("D8", other, x - 5, low),
+        *_bleed(parts, x - 1),
+        _series(x, parts.output),
+    ]
+
+
+FRONTS: Mapping[str, Front] = {
+    "half-wave": Front(_single_ended),
+    "bridge-leg": Front(_single_ended),
+    "full-wave": Front(_both_ends, edges=2, ends=True),
+}
+
+
+def _isolating(name: str, end: str, x: float, y: float) -> Element:
+    return Element(
+        name,
+        "D",
+        (end, "sense"),
+        model=ISOLATING,
+        key="line_sense.isolating_diode",
+        symbol=Symbol("diode", ((x, y), (x + 3, y))),
+    )
+
+
+def _series(x: float, output: str) -> Element:
+    return Element(
+        "R1",
+        "R",
+        ("sense", output),
+        Param("r_series"),
+        key="line_sense.series_resistor",
+        symbol=Symbol("resistor", ((x, 5), (x + 3, 5))),
+    )
+
+
+def _bleed(parts: FilterParts, x: float) -> list[Element]:
+    if not parts.bleed:
+        return []
+    return [
+        Element(
+            "R2",
+            "R",
+            ("sense", GROUND),
+            Param("r_bleed"),
+            key="line_sense.bleed_resistor",
+            symbol=Symbol("resistor", ((x, 5), (x, 2))),
+        )
+    ]
+
+
+def _winding(parts: FilterParts, end: str) -> list[Element]:
+    """A Thevenin source from its open voltage to node `end`, and the rail.
+
+    The other half of a centre-tapped winding is drawn when it is sensed; else it only helps to
+    feed the reservoir.
+    """
+    bridge, here = parts.supply == "bridge", FRONTS[parts.topology]
+    top, bottom = (6, 4) if bridge else (5, 2)
+    sine = Sine(Param("v_peak"), Param("f_mains"), here.start_deg)
+    elements = [
+        Element(
+            "VLINE",
+            "V",
+            ("open", "far" if bridge else GROUND),
+            sine,
+            key="supply.transformer_voltage",
+            symbol=Symbol("sine", ((0, top), (0, bottom)), "winding"),
+        ),
+        Element(
+            "RW",
+            "R",
+            ("open", end),
+            Param("r_source"),
+            key="supply.transformer_regulation",
+            symbol=Symbol("resistor", ((1, top), (4, top)), "winding"),
+        ),
+        Element(
+            "VRAIL",
+            "V",
+            ("vdd", GROUND),
+            Dc(Param("v_rail")),
+            key="supply.rail",
+            symbol=Symbol("source", ((-2, 5), (-2, 2)), "rail"),
+        ),
+    ]
+    if parts.supply == "full-wave" or (here.ends and not bridge):
+        elements += _other_half(here.ends)
+    return elements
+
+
+def _other_half(drawn: bool) -> list[Element]:
+    source = Symbol("sine", ((0, -3), (0, 0)), "other half") if drawn else None
+    copper = Symbol("resistor", ((1, -3), (4, -3)), "other half") if drawn else None
+    return [
+        Element("ELINE", "E", ("other", GROUND), -1.0, control=("open", GROUND), symbol=source),
+        Element("RW2", "R", ("other", "second"), Param("r_source"), symbol=copper),
+    ]
+
+
+def _supply(parts: FilterParts, end: str) -> list[Element]:
+    if parts.supply == "none":
+        return []
+    x = 11 if parts.supply == "bridge" else 7
+    shape = "electrolytic" if parts.polarised_reservoir else "capacitor"
+    return [
+        *rectifier_diodes(parts.supply, end, ((5, 6), (5, 9))),
+        Element(
+            "C2",
+            "C",
+            ("raw", GROUND),
+            Param("c_reservoir"),
+            initial=Param("raw_start"),
+            key="supply.reservoir",
+            symbol=Symbol(shape, ((x, 10), (x, 7))),
+        ),
+        # The regulator draws a constant current; tanh ends it while the reservoir is empty.
+        Element(
+            "BLOAD",
+            "B",
+            ("raw", GROUND),
+            "i = {i_load}*tanh(2*v(raw))",
+            key="supply.load_current",
+            symbol=Symbol("current", ((x + 2, 10), (x + 2, 7)), "supply load"),
+        ),
+    ]

@@ -1,0 +1,41 @@
+"""Which parts a line-sense network has: the plain record that its circuit is built from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+SpiceArguments = tuple[tuple[str, float], ...]
+Feed = Literal["none", "half-wave", "full-wave", "bridge"]
+Clamp = Literal["input", "diodes", "zener"]
+
+
+@dataclass(frozen=True, slots=True)
+class FilterParts:
+    """Which parts the network has.
+
+    `topology` names a front of `analog.circuits.sense_fronts`. `supply` says how the sensed
+    winding feeds the logic: a ``bridge``, a single diode (``half-wave``), two diodes and a centre
+    tap (``full-wave``), or ``none``. Diodes are given by their SPICE parameters: `isolating` are
+    those of a full-wave sense, `clamp_device` what clamps the pin outside of it.
+    """
+
+    topology: str
+    supply: Feed
+    bleed: bool
+    rectifier: SpiceArguments = ()
+    isolating: SpiceArguments = ()
+    clamp: Clamp = "input"
+    clamp_device: SpiceArguments = ()
+    second_stage: bool = False
+    polarised_reservoir: bool = True
+
+    @property
+    def output(self) -> str:
+        """Return the node of the first capacitor: the pin, or what the second stage starts at."""
+        return "joint" if self.second_stage else "pin"
+
+    @property
+    def fed(self) -> str:
+        """Return the node that the series resistor feeds."""
+        return self.output
