@@ -45,7 +45,6 @@ from analog.design.kinds import (
     SpreadKey,
     Title,
     VoltAmperes,
-    SquareAmpereSeconds,
     Volts,
     VoltSpread,
     WattSpread,
