@@ -77,7 +77,7 @@ class Pwl:
 
 Stimulus = Dc | Sine | Pulse | Pwl
 
-Kind = Literal["R", "C", "L", "D", "Q", "M", "V", "I", "B", "E", "F", "G", "H", "S", "X"]
+Kind = Literal["R", "C", "L", "K", "D", "Q", "M", "J", "V", "I", "B", "E", "F", "G", "H", "S", "X"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +102,12 @@ class Symbol:
 class Element:
     """One component.
 
-    `reference` starts with `kind` (``R1``); `nodes` in SPICE order; `value` by kind: R, C, L a
+    `reference` starts with `kind` (``R1``); `nodes` in SPICE order; `value` by kind: R, C, L, K a
     number, V and I a `Stimulus`, B an expression in our own node names (``i = …`` or ``v = …``,
-    with ``{param}`` for parameters), E, F, G, H a gain. `model` names a `Model` (D, Q, M, S) or
-    a library sub-circuit (X), whose arguments stand in `arguments`. `control` holds the
-    controlling nodes (E, G) or the controlling source (F, H). `key` is the dotted design key the
-    value comes from, empty for what the bench itself adds.
+    with ``{param}`` for parameters), E, F, G, H a gain. `model` names a `Model` (D, Q, M, J, S)
+    or a library sub-circuit (X), whose arguments stand in `arguments`. `control` holds the
+    controlling nodes (E, G), the controlling source (F, H) or the coupled inductors (K). `key` is
+    the dotted design key the value comes from, empty for what the bench itself adds.
     """
 
     reference: str
@@ -134,7 +134,7 @@ class Model:
     """A built-in device model: ``Model("d4148", "D", (("IS", 2.5e-9), …))``."""
 
     name: str
-    type: Literal["D", "NPN", "PNP", "NMOS", "PMOS", "SW"]
+    type: Literal["D", "NPN", "PNP", "NMOS", "PMOS", "NJF", "PJF", "SW"]
     arguments: tuple[tuple[str, Value], ...]
 
 

@@ -92,6 +92,9 @@ def alterations(deck: Deck) -> Alterations | None:
     # Pulse trains are written out, as many points as the row needs.
     if any(not isinstance(part.value, Pwl) for part in deck.sources):
         return None
+    # What an altered inductance does to a coupling is not documented.
+    if any(part.kind == "K" for part in circuit.elements):
+        return None
     if any(_points(part) > _MOST_POINTS for part in circuit.elements):
         return None
     commands = [Blanks.of(text) for text in _commands(deck)]

@@ -290,6 +290,8 @@ def _add(spice: Any, part: Part) -> None:
         add(name, *nodes, *part.control, _plain(part))
     elif part.kind in "FH":
         getattr(spice, part.kind)(name, *nodes, part.control[0], _plain(part))
+    elif part.kind == "K":
+        spice.K(name, *part.control, _plain(part))
     elif part.kind == "X":
         spice.X(
             name, part.model, *nodes, **{key: value_text(value) for key, value in part.arguments}

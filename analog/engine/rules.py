@@ -31,9 +31,10 @@ _ARGUMENT = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,30}")
 _LIBRARY_FORBIDDEN = re.compile(
     r"^\s*\.(control|endc|inc|include|lib|csparam|exec)\b|\bshell\b", re.IGNORECASE | re.MULTILINE
 )
-_PINS = {"R": 2, "C": 2, "L": 2, "D": 2, "Q": 3, "M": 4, "V": 2, "I": 2, "B": 2}
+_PINS = {"R": 2, "C": 2, "L": 2, "K": 0, "D": 2, "Q": 3, "M": 4, "J": 3, "V": 2, "I": 2, "B": 2}
 _PINS |= {"E": 2, "F": 2, "G": 2, "H": 2, "S": 2}
-_MODEL_TYPES = {"D": ("D",), "Q": ("NPN", "PNP"), "M": ("NMOS", "PMOS"), "S": ("SW",)}
+_MODEL_TYPES = {"D": ("D",), "Q": ("NPN", "PNP"), "M": ("NMOS", "PMOS")}
+_MODEL_TYPES |= {"J": ("NJF", "PJF"), "S": ("SW",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,8 @@ def check_circuit(circuit: Circuit, libraries: Mapping[str, str]) -> None:
         _check_pins(part, subcircuits)
         _check_model(part, types)
         _check_control(part, nodes, sources)
+        if part.kind == "K":
+            _check_coupling(part, circuit)
         if part.kind == "B":
             _check_behaviour(part, nodes, sources, breakpoints)
 
@@ -149,7 +152,8 @@ def _check_pins(part: Element, subcircuits: Mapping[str, Subcircuit]) -> None:
                 f"{part.reference}: {part.model} takes no {', '.join(sorted(unknown))}"
             )
     else:
-        expected = _PINS[part.kind]
+        # A bipolar transistor may have its substrate for a fourth.
+        expected = 4 if part.kind == "Q" and len(part.nodes) == 4 else _PINS[part.kind]
     if len(part.nodes) != expected:
         raise ValueError(f"{part.reference} has {len(part.nodes)} nodes instead of {expected}")
 
@@ -167,6 +171,15 @@ def _check_control(part: Element, nodes: set[str], sources: set[str]) -> None:
         raise ValueError(f"{part.reference} must be controlled by two nodes of the circuit")
     if part.kind in "FH" and not (len(part.control) == 1 and part.control[0].lower() in sources):
         raise ValueError(f"{part.reference} must be controlled by a voltage source of the circuit")
+
+
+def _check_coupling(part: Element, circuit: Circuit) -> None:
+    inductors = {one.reference for one in circuit.elements if one.kind == "L"}
+    pair = set(part.control)
+    if len(part.control) != 2 or len(pair) != 2 or not pair <= inductors:
+        raise ValueError(f"{part.reference} must couple two inductors of the circuit")
+    if not isinstance(part.value, float | int) or not 0 < part.value <= 1:
+        raise ValueError(f"{part.reference}'s coupling must lie above 0 and up to 1")
 
 
 def _check_behaviour(part: Element, nodes: set[str], sources: set[str], breakpoints: bool) -> None:

@@ -161,13 +161,13 @@ CASES = {
 
 
 def simulate(
-    case: Case, text: str, name: str, folder: Path, handed_over: str = ""
+    case: Case, text: str, name: str, folder: Path, handed_over: str = "", tnom_c: float = 27.0
 ) -> dict[str, Floats]:
     """Return the vectors, and ``time``, of a sub-circuit's text under plain ``ngspice -b``."""
     folder.mkdir()
     bench = case.bench.replace("{name}", name).replace("{handed}", handed_over)
     lines = ["a title", text, bench]
-    lines += [".options reltol=1e-5", f".save {' '.join(case.vectors)}", ".end"]
+    lines += [f".options reltol=1e-5 tnom={tnom_c}", f".save {' '.join(case.vectors)}", ".end"]
     return batch("\n".join(lines) + "\n", folder)
 
 
