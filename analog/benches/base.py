@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from analog.benches.trials import NO_TRIALS, Trials
 from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 from analog.design import Design
@@ -97,7 +98,10 @@ class Scene:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A bench applied to a design: `limits` by measure id; `notes` go into the report."""
+    """A bench applied to a design: `limits` by measure id; `notes` go into the report.
+
+    `trials` are tried at a few stated points instead of being searched for the worst.
+    """
 
     bench: str
     title: str
@@ -105,6 +109,7 @@ class Plan:
     scenes: tuple[Scene, ...]
     limits: Mapping[str, tuple[Limit, ...]]
     notes: tuple[str, ...] = ()
+    trials: Trials = NO_TRIALS
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.line_limits import edge_limit, transition_limits
 from analog.benches.line_network import LineNetwork, line_network
 from analog.benches.line_receiver import receiver_of
+from analog.benches.line_trials import trial_measures, trials_of
 from analog.circuits.record import (
     GROUND,
     Circuit,
@@ -74,9 +75,10 @@ def plan(design: Design) -> Plan:
     conditioner, clocked = design.conditioner, design.clocked
     if conditioner is None or clocked is None:
         raise ValueError("the conditioner bench needs the sections conditioner and clocked")
+    tried, trials = trial_measures(design), trials_of(design)
     if conditioner.part == "none":
         note = "There is no conditioner: the line-sense bench judges the edge at the clocked part."
-        return Plan("conditioner", "Schmitt conditioner", (), (), {}, (note,))
+        return Plan("conditioner", "Schmitt conditioner", tried, (), {}, (note,), trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
     scenes = [
@@ -89,6 +91,7 @@ def plan(design: Design) -> Plan:
         tuple(scenes),
         _limits(network, fitted[0]),
         _notes(),
+        trials,
     )
 
 

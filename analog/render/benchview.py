@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from analog.benches.base import Measure, Plan, Plot, Scene
+from analog.benches.line_trials import NOISE
 from analog.circuits.record import Circuit, Dc, Element
 from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
 from analog.render.figures import draw_plot
+from analog.render.immunityview import TITLE as IMMUNITY_TITLE
+from analog.render.immunityview import draw_immunity
 from analog.render.mapview import TITLE as MAP_TITLE
 from analog.render.mapview import draw_map
 from analog.render.netlists import Deck, nominal_decks
@@ -24,6 +28,7 @@ from analog.render.words import measure_words
 from analog.results.records import MeasureRow
 from analog.verdicts import Verdict
 from analog.workflows import CheckedBench, CheckedScene
+from analog.workflows.immunity import immunity_curves
 from analog.workflows.interruptions import interruption_map
 
 
@@ -72,7 +77,11 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
         checked.result.verdict,
         checked.plan.notes,
         tuple(_schematics(checked, remarks(design))),
-        (*_figures(checked, engine), *_maps(checked, design, engine)),
+        (
+            *_figures(checked, engine),
+            *_maps(checked, design, engine),
+            *_immunity(checked, design, engine),
+        ),
         tuple(_lines(checked)),
         checked.result.runs,
         checked.result.failed_runs,
@@ -155,6 +164,21 @@ def _maps(checked: CheckedBench, design: Design, engine: Engine) -> Iterator[Dra
         yield Drawing(MAP_TITLE, "", "", missing=error.reason)
         return
     yield Drawing(MAP_TITLE, drawn.svg, drawn.description)
+
+
+def _immunity(checked: CheckedBench, design: Design, engine: Engine) -> Iterator[Drawing]:
+    """Draw the curves of noise immunity, where noise was tried and the chain gives edges."""
+    noise, mains = checked.plan.trials.noise, design.mains
+    worst = checked.worst.get(NOISE)
+    if noise is None or mains is None or worst is None or math.isnan(worst.values[NOISE]):
+        return
+    nominal = checked.scene(worst.scene).nominal
+    if "wanted" not in nominal.row:
+        return
+    curves = immunity_curves(noise, nominal.row, worst.row, engine)
+    ratio = nominal.row["v_peak"] / (math.sqrt(2) * mains.voltage)
+    drawn = draw_immunity(curves, mains, ratio, f"{checked.plan.bench}-immunity")
+    yield Drawing(IMMUNITY_TITLE, drawn.svg, drawn.description)
 
 
 def _scene_to_show(checked: CheckedBench, plot: Plot, first: CheckedScene) -> CheckedScene:

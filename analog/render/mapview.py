@@ -20,7 +20,7 @@ TITLE = "Interruptions that lose the state without a reset, at the worst case"
 FONT_PT = 9.0
 
 _SIZE_INCHES = (7.5, 3.9)
-_SETTINGS: dict[Any, Any] = {
+SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "edgeproof",
     "font.family": "DejaVu Sans",
@@ -34,7 +34,7 @@ def draw_map(found: InterruptionMap, identifier: str) -> Inline:
     import matplotlib
     from matplotlib.figure import Figure
 
-    with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
+    with matplotlib.rc_context(SETTINGS), warnings.catch_warnings():
         # Text stays text in the SVG; the reader's own fonts have the glyph.
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         figure = Figure(figsize=_SIZE_INCHES, facecolor="none")

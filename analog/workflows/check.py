@@ -36,6 +36,7 @@ from analog.workflows.fine import fine_rows
 from analog.workflows.inputs import input_hashes
 from analog.workflows.judging import Found, merged_limits, rows, sides
 from analog.workflows.scenes import SceneRunner, case
+from analog.workflows.trials import run_trials
 
 MOST_RUNS = 1500
 """Simulations a bench may take."""
@@ -132,9 +133,10 @@ def check_bench(
     """Search every scene of a plan with at most `most_runs` runs and judge what was found."""
     limits = merged_limits(plan, design.limits)
     measures = {measure.identifier: measure for measure in plan.measures}
+    tried = run_trials(plan, engine)
     hunts = [Hunt(scene, measures, limits, engine, seed) for scene in plan.scenes]
-    share_runs(hunts, most_runs, lambda done: _tell(progress, plan, done))
-    found = [one for hunt in hunts for one in hunt.found()]
+    share_runs(hunts, most_runs - tried.runs, lambda done: _tell(progress, plan, tried.runs + done))
+    found = [*(one for hunt in hunts for one in hunt.found()), *tried.found]
     judged: list[MeasureRow] = []
     worst: dict[str, Case] = {}
     for name, measure in measures.items():
@@ -148,11 +150,12 @@ def check_bench(
         plan.bench,
         combine(row.verdict for row in judged),
         None,
-        sum(hunt.search.archive.runs for hunt in hunts),
-        sum(len(hunt.runner.failed) for hunt in hunts),
+        sum(hunt.search.archive.runs for hunt in hunts) + tried.runs,
+        sum(len(hunt.runner.failed) for hunt in hunts) + tried.failed_runs,
         tuple(judged),
     )
-    return CheckedBench(plan, tuple(hunt.checked() for hunt in hunts), worst, result)
+    scenes = tuple(hunt.checked() for hunt in hunts)
+    return CheckedBench(plan, scenes, worst, result, tried.scenes)
 
 
 def _tell(progress: Progress | None, plan: Plan, done: int) -> None:

@@ -73,16 +73,20 @@ class FineRow:
 
 @dataclass(frozen=True, slots=True)
 class CheckedBench:
-    """One bench of one design: `worst` by measure, over all scenes, as in the results' rows."""
+    """One bench of one design: `worst` by measure, over all scenes, as in the results' rows.
+
+    `trials` are the scenes that were tried at a few points instead of being searched.
+    """
 
     plan: Plan
     scenes: tuple[CheckedScene, ...]
     worst: Mapping[str, Case]
     result: BenchResult
+    trials: tuple[CheckedScene, ...] = ()
 
     def scene(self, identifier: str) -> CheckedScene:
-        """Return the scene called `identifier`; KeyError when there is none."""
-        for scene in self.scenes:
+        """Return the scene or trial called `identifier`; KeyError when there is none."""
+        for scene in (*self.scenes, *self.trials):
             if scene.scene.identifier == identifier:
                 return scene
         raise KeyError(identifier)

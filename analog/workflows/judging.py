@@ -21,7 +21,7 @@ class Found:
     """One side of one measure in one scene: the worst case, or None when no run gave data.
 
     `effects` maps dotted keys to the change of the measure, in its unit, from the key's low to
-    its high, the mean of all steps seen.
+    its high, the mean of all steps seen. `note` is what else there is to say of the worst case.
     """
 
     measure: str
@@ -34,6 +34,7 @@ class Found:
     runs: int
     failed_runs: int
     failure: str
+    note: str = ""
 
     @property
     def value(self) -> float:
@@ -157,6 +158,7 @@ def _filled_row(measure: Measure, worst: Found, found: Sequence[Found], note: st
         "it never happens at the worst case" if math.isnan(value) else "",
         _failure_text(found),
         note,
+        worst.note,
         f"worst in: {worst.title}" if len({one.title for one in found}) > 1 else "",
         "" if worst.settled else "the search was ended by its number of runs",
     ]

@@ -1,0 +1,40 @@
+"""What a bench tries at a few stated points, instead of searching the whole space for the worst.
+
+Counts of edges are no smooth measure that a search could follow, and some of these runs are
+long; so they are made at the nominal and at stated corners.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analog.benches.immunity import Immunity
+from analog.benches.line_network import MAINS_V
+from analog.circuits.space import Floats, Space
+
+FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail")
+"""At their low ends the filter lets most through and the hysteresis is least."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trials:
+    """The trials of one bench: noise at the filter's input."""
+
+    noise: Immunity | None = None
+
+
+NO_TRIALS = Trials()
+
+
+def corner(space: Space, ends: dict[str, float]) -> Floats:
+    """Return the point (axes,) with some axes at an end (-1 or 1), all others nominal."""
+    return np.array([ends.get(key, 0.0) for key in space.keys])
+
+
+def fast_corners(space: Space) -> Floats:
+    """Return the points (2, axes) of the fastest filter at the lowest rail, at either end of
+    the mains."""
+    fast = dict.fromkeys(FAST_KEYS, -1.0)
+    return np.stack([corner(space, {**fast, MAINS_V: end}) for end in (-1.0, 1.0)])

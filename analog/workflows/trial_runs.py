@@ -1,0 +1,51 @@
+"""Runs of trials: rows given one by one to the engine, and what came of them by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analog.benches.base import Scene
+from analog.circuits.record import Experiment
+from analog.circuits.space import Floats
+from analog.engine import Engine
+from analog.studies import Extremes
+from analog.workflows.checked import Case, CheckedScene, FailedRun
+
+Row = Mapping[str, float]
+
+
+@dataclass(slots=True)
+class TrialRunner:
+    """Runs rows of trials, counts them and keeps what gave no data."""
+
+    engine: Engine
+    runs: int = 0
+    failed: list[FailedRun] = field(default_factory=list)
+
+    def __call__(
+        self, experiment: Experiment, rows: Sequence[Row], scene: str
+    ) -> list[dict[str, float]]:
+        """Return each row's outputs by name, all NaN for a run without data."""
+        if not rows:
+            return []
+        names = tuple(rows[0])
+        table = np.array([[row[name] for name in names] for row in rows])
+        outcomes = self.engine.run(experiment, names, table)
+        self.runs += len(rows)
+        for _, failure in sorted(outcomes.failures.items()):
+            lost = FailedRun(scene, failure.kind, failure.reason, {}, failure.netlist)
+            self.failed.append(lost)
+        return [
+            dict(zip(outcomes.outputs, values, strict=True)) for values in outcomes.values.tolist()
+        ]
+
+
+def tried_scene(scene: Scene, nominal: Case, worst: Mapping[str, Case]) -> CheckedScene:
+    """Return a scene whose cases came of trials; it has no search to show."""
+    width = len(scene.space.axes)
+    none: Floats = np.empty((0, len(scene.experiment.outputs)))
+    searched = Extremes((), np.empty((0, width)), none, np.empty(0, dtype=np.bool_))
+    return CheckedScene(scene, nominal, worst, searched, (), 0)

@@ -1,0 +1,116 @@
+"""What a bench's trials come to: worst cases for its measures, and scenes to draw and export."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analog.benches.base import Plan, Scene
+from analog.benches.immunity import Immunity
+from analog.benches.line_trials import NOISE
+from analog.benches.threshold_pairs import pair_labels
+from analog.benches.trials import fast_corners
+from analog.circuits.space import Floats
+from analog.engine import Engine
+from analog.workflows.checked import Case, CheckedScene
+from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_pulses
+from analog.workflows.judging import Found
+from analog.workflows.trial_runs import TrialRunner, tried_scene
+
+WIDTH_SHARES = (1 / 16, 1 / 5)
+"""Widths of the pulses as shares of the mains cycle: the filter passes wide ones whole, and far
+wider ones are no pulses any more."""
+
+PHASE = "noise.phase"
+NOISE_TITLE = "Noise at the filter's input"
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """All trials of one bench."""
+
+    found: tuple[Found, ...] = ()
+    scenes: tuple[CheckedScene, ...] = ()
+    runs: int = 0
+    failed_runs: int = 0
+
+
+def run_trials(plan: Plan, engine: Engine) -> Tried:
+    """Run the trials of a plan."""
+    noise = plan.trials.noise
+    if noise is None:
+        return Tried()
+    runner = TrialRunner(engine)
+    found, scene = _noise(noise, runner)
+    return Tried((found,), (scene,), runner.runs, len(runner.failed))
+
+
+def noise_scene(immunity: Immunity) -> Scene:
+    """Return the scene that the cases of noise belong to."""
+    return Scene(SCENE, NOISE_TITLE, immunity.pulses, immunity.space, immunity.derive, (NOISE,))
+
+
+def _noise(immunity: Immunity, runner: TrialRunner) -> tuple[Found, CheckedScene]:
+    """Return the smallest pulse at the nominal, and at the worst of the stated corners."""
+    points = [np.zeros(len(immunity.space.axes)), *fast_corners(immunity.space)]
+    rows = [rhythm(immunity, immunity.rows(point), runner) for point in points]
+    items = [
+        Item(row, share / row["f_mains"], "guaranteed" if number else "typical")
+        for number, row in enumerate(rows)
+        if row is not None
+        for share in WIDTH_SHARES
+    ]
+    sized = weakest_pulses(immunity, items, runner)
+    nominal = _case(immunity, points[0], rows[0], sized)
+    others = zip(points[1:], rows[1:], strict=True)
+    corners = [_case(immunity, point, row, sized) for point, row in others]
+    worst, note = min(corners, key=lambda pair: _height(pair[0]))
+    failure = runner.failed[0].reason if runner.failed else ""
+    found = Found(
+        NOISE,
+        "min",
+        NOISE_TITLE,
+        worst,
+        nominal[0],
+        {},
+        True,
+        runner.runs,
+        len(runner.failed),
+        failure,
+        note,
+    )
+    return found, tried_scene(noise_scene(immunity), nominal[0], {NOISE: worst})
+
+
+def _height(case: Case) -> float:
+    """Return the measure so that a chain without edges comes first."""
+    value = case.values[NOISE]
+    return -math.inf if math.isnan(value) else value
+
+
+def _case(
+    immunity: Immunity, point: Floats, row: dict[str, float] | None, sized: list[Weakest]
+) -> tuple[Case, str]:
+    """Return the smallest pulse at one point as a case, and what is to be said of it."""
+    values = immunity.space.decode(point[None, :])
+    at = {key: float(np.ravel(value)[0]) for key, value in values.items()}
+    if row is None:
+        quiet = immunity.pulse_row(immunity.rows(point), 0.0, 1e-4, 0.0, 0.0, 1)
+        note = "the undisturbed chain gives no edges there"
+        return Case(SCENE, at | {PHASE: 0.0}, quiet, {NOISE: math.nan}), note
+    one = min((w for w in sized if w.item.row is row), key=lambda w: abs(w.height_v))
+    phase = 0.0 if math.isnan(one.phase) else one.phase
+    pulse = immunity.pulse_row(row, one.height_v, one.item.at, phase, 0.0, 1)
+    case = Case(SCENE, at | {PHASE: phase % 1.0}, pulse, {NOISE: abs(one.height_v)})
+    return case, _words(immunity, one)
+
+
+def _words(immunity: Immunity, one: Weakest) -> str:
+    wide = f"{1e3 * one.item.at:.3g} ms wide"
+    if not one.shown:
+        return f"none shown up to {one.height_v:g} V, {wide}"
+    part = pair_labels(immunity.receiver)[one.column]
+    sign = "upwards" if one.height_v > 0 else "downwards"
+    return f"a pulse {sign}, {wide}, {one.phase % 1:.2f} of a cycle behind the crest; {part}"
