@@ -35,6 +35,7 @@ _VALUES: Final[tuple[tuple[str, Unit], ...]] = (
     ("line_sense.series_resistor", "Ω"),
     ("line_sense.capacitor", "F"),
     ("line_sense.bleed_resistor", "Ω"),
+    ("line_sense.pull_up_resistor", "Ω"),
     ("line_sense.second_resistor", "Ω"),
     ("line_sense.second_capacitor", "F"),
     ("reset.resistor", "Ω"),

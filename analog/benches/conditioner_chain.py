@@ -20,6 +20,7 @@ from analog.benches.line_network import LineNetwork
 from analog.circuits.line_filter import PROTECTION, line_filter, receiver_x, schmitt_pin
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.schmitt_stage import pictured_stage, schmitt_stage, state_constant_s
+from analog.circuits.sense_fronts import front_libraries
 from analog.circuits.space import Floats, Space
 
 SMALL_SHARE = 1e-3
@@ -82,7 +83,12 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     if network.parts.supply != "none":
         start.append(("raw", Param("raw_start")))
     return Experiment(
-        Circuit("Conditioner on the mains", (*elements, *behind), models, (card.library,)),
+        Circuit(
+            "Conditioner on the mains",
+            (*elements, *behind),
+            models,
+            (card.library, *front_libraries(network.parts)),
+        ),
         Transient(
             Param("t_stop"),
             Param("t_step"),
@@ -106,7 +112,13 @@ def _by_data(network: LineNetwork, stage: Stage) -> Experiment:
     pin = schmitt_pin(card.family, card.identifier, x)
     drawn = pictured_stage(card.library, card.identifier, stage.clocked.identifier, x + 8)
     return Experiment(
-        Circuit("Conditioner on the mains", (*elements, *pin), (*models, PROTECTION), drawn=drawn),
+        Circuit(
+            "Conditioner on the mains",
+            (*elements, *pin),
+            (*models, PROTECTION),
+            front_libraries(network.parts),
+            drawn,
+        ),
         Transient(
             Param("t_stop"),
             Param("t_step"),

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
+from analog.benches.line_coupler import Coupler, coupler_of
 from analog.benches.line_devices import ZenerClamp, zener_clamp
 from analog.cards import find_card, transformer_for
 from analog.circuits.rectifier import Charging, reservoir_at_crest
@@ -33,6 +34,7 @@ _FILTER = (
     ("r_bleed", "bleed_resistor"),
     ("r_second", "second_resistor"),
     ("c_second", "second_capacitor"),
+    ("r_pull", "pull_up_resistor"),
 )
 """Parameters of a row and the keys of their parts."""
 
@@ -76,6 +78,7 @@ class LineNetwork:
     winding: Winding
     parts: FilterParts
     zener: ZenerClamp | None = None
+    coupler: Coupler | None = None
 
     @property
     def front(self) -> Front:
@@ -113,8 +116,8 @@ class LineNetwork:
             if detailed and design.supply.reservoir is not None:
                 axes.append(part_axis(design.supply.reservoir))
         axes += [self._part_axis(name, part) for name, part in self.fitted().items()]
-        if self.zener is not None:
-            axes += self.zener.axes()
+        for device in (self.zener, self.coupler):
+            axes += () if device is None else device.axes()
         return axes
 
     def _part_axis(self, name: str, part: PartValue) -> PartAxis:
@@ -126,24 +129,27 @@ class LineNetwork:
         """Return the whole cycles before the measured one: ten filter time constants.
 
         None when the filter forgets its estimated state at the crest before the falling edge. A
-        leg without a bleed hangs on the reservoir's exact voltage and waits for it.
+        leg without a bleed hangs on the reservoir's exact voltage and waits for it, an
+        optocoupler's transistor takes a cycle to find its charge.
         """
         longest = self._longest_s() * self.mains.frequency
-        floating = self.parts.supply == "bridge" and not self.parts.bleed
+        floating = self.parts.topology == "bridge-leg" and not self.parts.bleed
         if longest <= QUICK_FILTER_CYCLES and not floating:
-            return 0
+            return 0 if self.coupler is None else 1
         wanted = math.ceil(SETTLING_TIME_CONSTANTS * longest)
         return min(max(wanted, FLOATING_LEG_CYCLES if floating else 1), MOST_CYCLES)
 
     def _longest_s(self) -> float:
         """Return the sum of the filter's time constants (s), every part at its largest.
 
-        With isolating diodes the first capacitor discharges by way of the bleed.
+        With isolating diodes the first capacitor discharges by way of the bleed, behind an
+        optocoupler it charges by way of the pull-up.
         """
         top = {
             name: part.nominal * (1 + part.tolerance_high) for name, part in self.fitted().items()
         }
         first = top["r_series"] + (top.get("r_bleed", 0.0) if self.front.ends else 0.0)
+        first = top.get("r_pull", first)
         second = top.get("c_second", 0.0)
         return first * (top["c_filter"] + second) + top.get("r_second", 0.0) * second
 
@@ -159,8 +165,8 @@ class LineNetwork:
         }
         if self.parts.supply != "none":
             rows |= self._supply(values, rows)
-        if self.zener is not None:
-            rows |= self.zener.rows(values)
+        for device in (self.zener, self.coupler):
+            rows |= {} if device is None else device.rows(values)
         share = np.full(np.shape(mains_hz), self.front.zero_share(self.sense.polarity))
         edges = np.full(np.shape(mains_hz), float(self.front.edges))
         rows |= {"zero_share": share, "edges": edges}
@@ -208,8 +214,10 @@ class LineNetwork:
 
         The real part of a filter's gain is what it shows of a sine at its crest. Of two stages
         the ladder's: 1/(1 + jω(R1·C1 + R1·C3 + R3·C3) − ω²·R1·C1·R3·C3), at the first capacitor
-        1 + jω·R3·C3 times that.
+        1 + jω·R3·C3 times that. An optocoupler starts dark, its output at the rail.
         """
+        if self.coupler is not None:
+            return {"pin_start": rows["v_rail"], "joint_start": rows["v_rail"]}
         top = rows["raw_start"] + DIODE_V if self.parts.supply != "none" else rows["v_peak"]
         omega = 2 * math.pi * rows["f_mains"]
         first = omega * rows["r_series"] * rows["c_filter"]
@@ -244,8 +252,9 @@ def line_network(design: Design) -> LineNetwork:
     zener = None
     if sense.clamp == "zener" and sense.clamp_zener is not None:
         zener = zener_clamp(sense.clamp_zener)
+    coupler = None if sense.optocoupler is None else coupler_of(sense.optocoupler)
     parts = FilterParts(
-        topology=sense.topology,
+        topology=_front_name(sense, coupler),
         supply=_shared_supply(design, sense),
         bleed=sense.bleed_resistor is not None,
         rectifier=_rectifier_spice(design.supply.rectifier_diode),
@@ -253,15 +262,32 @@ def line_network(design: Design) -> LineNetwork:
         clamp=sense.clamp,
         clamp_device=_clamp_spice(sense, zener),
         second_stage=sense.second_capacitor is not None,
+        coupler=None if coupler is None else coupler.parts(_antiparallel(sense)),
         polarised_reservoir=_is_electrolytic(design.supply.reservoir),
     )
-    return LineNetwork(design, design.mains, sense, _winding(design, sense), parts, zener)
+    winding = _winding(design, sense)
+    return LineNetwork(design, design.mains, sense, winding, parts, zener, coupler)
+
+
+def _front_name(sense: LineSense, coupler: Coupler | None) -> str:
+    """Return the front's name: an optocoupler with LEDs both ways has one of its own."""
+    both_ways = coupler is not None and coupler.both_ways
+    return f"{sense.topology}-ac" if both_ways else sense.topology
+
+
+def _antiparallel(sense: LineSense) -> SpiceArguments:
+    return () if sense.antiparallel_diode is None else _spice(sense.antiparallel_diode)
 
 
 def saves(parts: FilterParts) -> tuple[str, ...]:
-    """Return the traces every run on the mains saves: both ends of the series resistor, the pin."""
-    fed = f"v({parts.fed})"
-    return ("v(sense)", "v(pin)") if fed == "v(pin)" else ("v(sense)", "v(pin)", fed)
+    """Return the traces every run on the mains saves: both ends of the series resistor, the pin.
+
+    With an optocoupler also the far end of its LED, unless that is circuit ground.
+    """
+    nodes = ["sense", "pin", *([parts.fed] if parts.fed != "pin" else [])]
+    if parts.coupler is not None and parts.supply in ("bridge", "none"):
+        nodes.append("far")
+    return tuple(f"v({node})" for node in nodes)
 
 
 def _clamp_spice(sense: LineSense, zener: ZenerClamp | None) -> SpiceArguments:

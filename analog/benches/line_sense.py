@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
+from analog.benches.line_coupler import COUPLER_OUTPUTS
+from analog.benches.line_coupler_limits import coupler_limits, coupler_measures
 from analog.benches.line_limits import (
     clamp_limits,
     edge_limit,
@@ -23,12 +25,18 @@ from analog.benches.line_sense_measures import OUTPUTS
 from analog.benches.line_surge import surge_measure, surge_scene
 from analog.circuits.line_filter import PROTECTION, line_filter, receiver_pin, receiver_x
 from analog.circuits.record import Circuit, Experiment, Param, Transient
+from analog.circuits.sense_fronts import front_libraries
 from analog.circuits.sense_parts import FilterParts
 from analog.circuits.space import Floats, Space
 from analog.design import Design
 from analog.verdicts import Limit
 
-SENSED = {"bridge-leg": "sensed leg", "full-wave": "joined half-waves"}
+SENSED = {
+    "bridge-leg": "sensed leg",
+    "full-wave": "joined half-waves",
+    "optocoupler": "winding",
+    "optocoupler-ac": "winding",
+}
 """What the point that the series resistor hangs on is called, by topology."""
 
 
@@ -78,7 +86,7 @@ def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
         _experiment(circuit, network.parts),
         Space(axes),
         derive,
-        OUTPUTS[:11],
+        (*OUTPUTS[:11], *_coupler_outputs(network.parts)),
         _plots(network.parts.topology),
     )
     return settled, surge_scene(network, circuit, axes, derive)
@@ -88,7 +96,12 @@ def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     elements, models = line_filter(network.parts)
     family, part = receiver.card.family, receiver.card.identifier
     pin = receiver_pin(family, part, receiver_x(network.parts))
-    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION))
+    libraries = front_libraries(network.parts)
+    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION), libraries)
+
+
+def _coupler_outputs(parts: FilterParts) -> tuple[str, ...]:
+    return () if parts.coupler is None else COUPLER_OUTPUTS
 
 
 def _experiment(circuit: Circuit, parts: FilterParts) -> Experiment:
@@ -106,7 +119,7 @@ def _experiment(circuit: Circuit, parts: FilterParts) -> Experiment:
         ),
         (*saves(parts), "i(vpin)"),
         "analog.benches.line_sense_measures:line_sense",
-        OUTPUTS,
+        (*OUTPUTS, *_coupler_outputs(parts)),
         _READINGS,
     )
 
@@ -170,6 +183,7 @@ def _measures(network: LineNetwork, receiver: Receiver) -> tuple[Measure, ...]:
         *_level_measures(network, upper, lower),
         *_time_measures(network, upper, lower),
         *_stress_measures(network),
+        *_coupler_measures(network),
         Measure(
             "edges_per_cycle",
             "1",
@@ -237,6 +251,12 @@ def _time_measures(network: LineNetwork, upper: str, lower: str) -> tuple[Measur
     )
 
 
+def _coupler_measures(network: LineNetwork) -> tuple[Measure, ...]:
+    if network.coupler is None:
+        return ()
+    return coupler_measures(network.coupler, math.sqrt(2) * network.winding.voltage_v)
+
+
 def _stress_measures(network: LineNetwork) -> tuple[Measure, ...]:
     winding_v, series_ohm = network.winding.voltage_v, network.sense.series_resistor.nominal
     return (
@@ -277,6 +297,8 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
         **resistor_limits(network.sense.series_resistor, design.environment.ambient_maximum),
         "edges_per_cycle": (edge_limit(network.front.edges),),
     }
+    if network.coupler is not None:
+        limits |= coupler_limits(network.coupler)
     if not receiver.schmitt:
         edges = transition_limits(receiver.columns, rail)
         limits |= {"rise_time": edges, "fall_time": edges}

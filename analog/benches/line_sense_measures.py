@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from analog.benches.line_coupler import coupler_values
 from analog.engine import Run
 from analog.measures import Crossed, peak, rms, schmitt_edges_of, window
 
@@ -61,6 +62,7 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "slew_at_threshold": _worst([_slew(crossed, one, row) for one in columns], min),
         "crossing_delay": crossing_delay(moment, row),
         **_stress(run, row),
+        **_coupled(run, row),
         "edges_per_cycle": edges_per_cycle(crossed, columns, row),
         "pin_peak": crest,
         "pin_trough": trough,
@@ -98,6 +100,20 @@ def crossing_delay(moment: float, row: Mapping[str, float]) -> float:
     return math.fmod(moment - zero + apart, apart / row["edges"])
 
 
+def _coupled(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Return an optocoupler's measures, none without one.
+
+    What the diode across the LED takes flows in the other half-wave only.
+    """
+    if "v(fed)" not in run.traces:
+        return {}
+    back = run.traces.get("v(far)", np.zeros_like(run.time))
+    ends = row["t_quarter"], row["t_end"]
+    led_v = window(run.time, run.trace("v(fed)") - back, *ends)[1]
+    led_a = window(run.time, series_drop(run) / row["r_series"], *ends)[1]
+    return coupler_values(led_a, led_v, row)
+
+
 def series_drop(run: Run) -> Floats:
     """Return the voltage (V) across the series resistor over time."""
     return run.trace("v(sense)") - run.trace(fed_trace(run.traces))
@@ -105,7 +121,7 @@ def series_drop(run: Run) -> Floats:
 
 def fed_trace(saves: Iterable[str]) -> str:
     """Return which of the saved traces is the node that the series resistor feeds."""
-    return "v(joint)" if "v(joint)" in saves else "v(pin)"
+    return next(name for name in ("v(fed)", "v(joint)", "v(pin)") if name in saves)
 
 
 def _columns(row: Mapping[str, float]) -> list[dict[str, float]]:

@@ -15,7 +15,8 @@ from analog.benches.base import Curve, Mark, Measure, Plot, Scene
 from analog.benches.line_network import MAINS_V, LineNetwork, saves
 from analog.benches.line_sense_measures import series_drop
 from analog.circuits.disturbances import LARGEST_STEP_S, SURGE_VOLTAGE, corners
-from analog.circuits.record import Circuit, Element, Experiment, Param, Pwl, Transient
+from analog.circuits.record import Circuit, Element, Experiment, Param, Pwl, Sine, Transient
+from analog.circuits.sense_fronts import CREST_DEG
 from analog.circuits.space import Axis, Floats, Space
 from analog.engine import Run
 from analog.measures import peak
@@ -112,10 +113,13 @@ def _experiment(circuit: Circuit, saved: tuple[str, ...]) -> Experiment:
 def _surged(circuit: Circuit) -> Circuit:
     """Return the circuit with both surges in series with the winding's voltage."""
     line = circuit.element("VLINE")
+    if not isinstance(line.value, Sine):
+        raise ValueError("the sensed winding is no sine source")
+    at_crest = replace(line.value, phase_deg=CREST_DEG)
     top, bottom = line.nodes
     shape = corners(SURGE_VOLTAGE)
     added = (
-        replace(line, nodes=(top, "lifted")),
+        replace(line, nodes=(top, "lifted"), value=at_crest),
         Element("VSURGE", "V", ("lifted", "sunk"), Pwl(shape, Param("t_surge"), Param("v_surge"))),
         Element("VSINK", "V", ("sunk", bottom), Pwl(shape, Param("t_sink"), Param("v_sink"))),
     )

@@ -16,8 +16,15 @@ down again:
                  supply     R2    │
     other end ───────── D8 ───────┘
 
-A front's function returns everything from the winding to R1, which feeds ``parts.output``. A new
-topology is one such function and one line in `FRONTS`.
+optocoupler, the LED hangs across the winding (or the bridge's legs) by way of R1, and the
+transistor pulls the output down against R4; with two LEDs back to back in both half-waves:
+
+    winding ── RW ──┬── R1 ──┬──┬─┐          rail ── R4 ──┬──
+                 supply     D9 LED│  (light)          transistor
+    other end ───┴───────────┴──┴─┘                   ground
+
+A front's function returns everything from the winding to the first capacitor's node,
+``parts.output``. A new topology is one such function and one line in `FRONTS`.
 """
 
 from __future__ import annotations
@@ -27,31 +34,50 @@ from dataclasses import dataclass
 
 from analog.circuits.record import GROUND, Dc, Element, Model, Param, Sine, Symbol
 from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
-from analog.circuits.sense_parts import FilterParts
+from analog.circuits.sense_parts import CouplerParts, FilterParts
 
 CREST_DEG = 90.0
 """Phase at which a run starts: at the crest the filter and the bridge are nearly at rest."""
 
-ISOLATING = "dsense"
+ISOLATING, ANTIPARALLEL = "dsense", "dreverse"
+
+COUPLER_LIBRARY = "optocoupler"
+COUPLER_PARAMETERS = (
+    ("ctr", "ctr"),
+    ("sym", "ctr_symmetry"),
+    ("v_f", "led_v_f"),
+    ("i_ceo", "dark_current"),
+)
+"""Arguments of models/optocoupler.lib that a row sets, and the row's parameters."""
+
+FLOATING_OHM = 1e9
+"""What ties a floating winding to circuit ground: insulation."""
 
 
 @dataclass(frozen=True, slots=True)
 class Front:
-    """A topology: its circuit up to R1, and what its signal looks like.
+    """A topology: its circuit up to the first capacitor, and what its signal looks like.
 
     `edges` are the pin's rising edges per mains cycle, `start_deg` the phase of the winding's
-    voltage at which the pin is high and nearly at rest, `stage_x` the grid column in which R1
-    stands (the first capacitor 4 further on). `ends` tells whether both winding ends are sensed.
+    voltage at which the pin is high and nearly at rest. `ends` tells whether diodes join both
+    winding ends; `before` and `behind` are the grid columns that the front takes before R1 and
+    between it and the first capacitor.
     """
 
     build: Callable[[FilterParts], list[Element]]
     edges: int = 1
     start_deg: float = CREST_DEG
     ends: bool = False
+    before: float = 0.0
+    behind: float = 0.0
+
+    def series_x(self, parts: FilterParts) -> float:
+        """Return the grid column in which R1 begins."""
+        return (12.0 if parts.supply == "bridge" else 8.0) + self.before
 
     def stage_x(self, parts: FilterParts) -> float:
-        """Return the column in which the part behind the front begins."""
-        return (12.0 if parts.supply == "bridge" else 8.0) + (3.0 if self.ends else 0.0)
+        """Return the column 4 before the first capacitor's."""
+        return self.series_x(parts) + self.behind
 
     def zero_share(self, polarity: str) -> float:
         """Return where in the cycle after the start the mains rises through zero (0 to 1).
@@ -74,12 +100,19 @@ def front_models(parts: FilterParts) -> list[Model]:
         models.append(Model(MODEL, "D", parts.rectifier))
     if parts.isolating:
         models.append(Model(ISOLATING, "D", parts.isolating))
+    if parts.coupler is not None and parts.coupler.antiparallel:
+        models.append(Model(ANTIPARALLEL, "D", parts.coupler.antiparallel))
     return models
+
+
+def front_libraries(parts: FilterParts) -> tuple[str, ...]:
+    """Return the files of `models/` that a front's elements use."""
+    return () if parts.coupler is None else (COUPLER_LIBRARY,)
 
 
 def _single_ended(parts: FilterParts) -> list[Element]:
     """The series resistor hangs on the winding's first end, or on the bridge's first leg."""
-    x = FRONTS[parts.topology].stage_x(parts)
+    x = FRONTS[parts.topology].series_x(parts)
     return [
         *_winding(parts, "sense"),
         *_supply(parts, "sense"),
@@ -90,7 +123,7 @@ def _single_ended(parts: FilterParts) -> list[Element]:
 
 def _both_ends(parts: FilterParts) -> list[Element]:
     """Two diodes join both ends; a winding of its own has a centre tap on circuit ground."""
-    x = FRONTS[parts.topology].stage_x(parts)
+    x = FRONTS[parts.topology].series_x(parts)
     other, low = ("far", 4) if parts.supply == "bridge" else ("second", -3)
     high = 6 if parts.supply == "bridge" else 5
     return [
@@ -103,10 +136,64 @@ def _both_ends(parts: FilterParts) -> list[Element]:
     ]
 
 
+def _coupled(parts: FilterParts) -> list[Element]:
+    """The winding feeds an LED; it floats unless it also feeds the supply."""
+    if parts.coupler is None:
+        raise ValueError(f"the topology {parts.topology} needs an optocoupler")
+    x = FRONTS[parts.topology].series_x(parts)
+    back = "far" if parts.supply in ("bridge", "none") else GROUND
+    elements = [
+        *_winding(parts, "sense"),
+        *_supply(parts, "sense"),
+        _series(x, "fed"),
+        _coupler(parts.coupler, back, parts.output, x),
+        Element(
+            "R4",
+            "R",
+            ("vdd", parts.output),
+            Param("r_pull"),
+            key="line_sense.pull_up_resistor",
+            symbol=Symbol("resistor", ((x + 11, 8), (x + 11, 5))),
+        ),
+    ]
+    if parts.coupler.antiparallel:
+        elements.append(_antiparallel(back, x))
+    if parts.supply == "none":
+        elements.append(Element("RFLOAT", "R", (back, GROUND), FLOATING_OHM))
+    return elements
+
+
+def _coupler(coupler: CouplerParts, back: str, output: str, x: float) -> Element:
+    moving = tuple((name, Param(parameter)) for name, parameter in COUPLER_PARAMETERS)
+    shape = "optocoupler_ac" if ("ac", 1.0) in coupler.fixed else "optocoupler"
+    return Element(
+        "XOPTO",
+        "X",
+        ("fed", back, output, GROUND),
+        model=COUPLER_LIBRARY,
+        arguments=(*coupler.fixed, *moving),
+        key="line_sense.optocoupler",
+        symbol=Symbol(shape, ((x + 6, 5), (x + 6, 4), (x + 10, 5), (x + 10, 4))),
+    )
+
+
+def _antiparallel(back: str, x: float) -> Element:
+    return Element(
+        "D9",
+        "D",
+        (back, "fed"),
+        model=ANTIPARALLEL,
+        key="line_sense.antiparallel_diode",
+        symbol=Symbol("diode", ((x + 4, 2), (x + 4, 5))),
+    )
+
+
 FRONTS: Mapping[str, Front] = {
     "half-wave": Front(_single_ended),
     "bridge-leg": Front(_single_ended),
-    "full-wave": Front(_both_ends, edges=2, ends=True),
+    "full-wave": Front(_both_ends, edges=2, ends=True, before=3.0),
+    "optocoupler": Front(_coupled, start_deg=270.0, behind=9.0),
+    "optocoupler-ac": Front(_coupled, edges=2, start_deg=0.0, behind=9.0),
 }
 
 
@@ -154,13 +241,15 @@ def _winding(parts: FilterParts, end: str) -> list[Element]:
     feed the reservoir.
     """
     bridge, here = parts.supply == "bridge", FRONTS[parts.topology]
+    floats = parts.supply == "none" and parts.coupler is not None
+    low = "far" if bridge or floats else GROUND
     top, bottom = (6, 4) if bridge else (5, 2)
     sine = Sine(Param("v_peak"), Param("f_mains"), here.start_deg)
     elements = [
         Element(
             "VLINE",
             "V",
-            ("open", "far" if bridge else GROUND),
+            ("open", low),
             sine,
             key="supply.transformer_voltage",
             symbol=Symbol("sine", ((0, top), (0, bottom)), "winding"),

@@ -11,6 +11,19 @@ Clamp = Literal["input", "diodes", "zener"]
 
 
 @dataclass(frozen=True, slots=True)
+class CouplerParts:
+    """An optocoupler that carries the sensed voltage across.
+
+    `part` is its name, `fixed` are the arguments of models/optocoupler.lib that no row changes,
+    `antiparallel` the SPICE parameters of the diode that spares its LED the reverse half-wave.
+    """
+
+    part: str
+    fixed: SpiceArguments
+    antiparallel: SpiceArguments = ()
+
+
+@dataclass(frozen=True, slots=True)
 class FilterParts:
     """Which parts the network has.
 
@@ -28,6 +41,7 @@ class FilterParts:
     clamp: Clamp = "input"
     clamp_device: SpiceArguments = ()
     second_stage: bool = False
+    coupler: CouplerParts | None = None
     polarised_reservoir: bool = True
 
     @property
@@ -38,4 +52,4 @@ class FilterParts:
     @property
     def fed(self) -> str:
         """Return the node that the series resistor feeds."""
-        return self.output
+        return self.output if self.coupler is None else "fed"

@@ -32,6 +32,8 @@ ROLES: Final = (
     Role("line_sense.clamp_diode", ("diode",), "a diode"),
     Role("line_sense.clamp_zener", ("zener",), "a Zener diode"),
     Role("line_sense.isolating_diode", ("diode",), "a diode"),
+    Role("line_sense.antiparallel_diode", ("diode",), "a diode"),
+    Role("line_sense.optocoupler", ("optocoupler",), "a phototransistor optocoupler"),
     Role("conditioner.part", ("schmitt",), "a Schmitt part", "conditioner.maker", True),
     Role("clocked.part", ("clocked",), "a clocked part", "clocked.maker", True),
     Role(

@@ -175,25 +175,30 @@ class LineSense(Record):
     AC leg of the supply's bridge, against rectified ground; in ``full-wave`` two diodes
     (`isolating_diode`) join both ends of the winding, the bridge's legs or the halves of a
     centre-tapped winding, apart from the reservoir. `second_resistor` and `second_capacitor` are a
-    second filter stage; `clamp_zener` stands from the pin to ground. `winding_voltage` (V rms,
+    second filter stage; `clamp_zener` stands from the pin to ground. In ``optocoupler`` the series
+    resistor feeds its LED across the winding (`antiparallel_diode` across a single LED), and
+    `pull_up_resistor` goes from its collector, the filter's start, to the rail. `winding_voltage` (V rms,
     rated), `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own,
     each half of it in ``full-wave``; without them the supply's transformer is sensed.
     """
 
     section = "line_sense"
 
-    topology: Literal["half-wave", "bridge-leg", "full-wave"]
+    topology: Literal["half-wave", "bridge-leg", "full-wave", "optocoupler"]
     series_resistor: Resistor
     capacitor: Capacitor
-    bleed_resistor: Resistor | None = None
-    isolating_diode: PartName | None = None
-    clamp: Literal["input", "diodes", "zener"] = "input"
     second_resistor: Resistor | None = None
     second_capacitor: Capacitor | None = None
+    bleed_resistor: Resistor | None = None
+    isolating_diode: PartName | None = None
+    optocoupler: PartName | None = None
+    antiparallel_diode: PartName | None = None
+    pull_up_resistor: Resistor | None = None
+    clamp: Literal["input", "diodes", "zener"] = "input"
     clamp_diode: PartName = "1N4148"
+    clamp_zener: PartName | None = None
     polarity: Literal["positive", "negative"] = "positive"
     winding_voltage: Volts | None = None
-    clamp_zener: PartName | None = None
     winding_rating: VoltAmperes | None = None
     winding_regulation: Regulation | None = None
 

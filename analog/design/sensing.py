@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from analog.cards import UnknownPartError, find_card
 from analog.design.findings import Draft, Finding, finding
 
 #: topology: the keys it cannot do without, and why.
@@ -21,10 +22,24 @@ _NEEDS: Final = {
             'Add it, like bleed_resistor = "4k7"',
         ),
     ),
+    "optocoupler": (
+        ("optocoupler", "it carries the signal across", 'Add it, like optocoupler = "PC817"'),
+        (
+            "pull_up_resistor",
+            "nothing else makes the pin high",
+            'Add it, like pull_up_resistor = "22k"',
+        ),
+    ),
 }
 
 #: key: the only topologies that have such a part.
-_ONLY: Final = {"isolating_diode": ("full-wave",)}
+_ONLY: Final = {
+    "isolating_diode": ("full-wave",),
+    "optocoupler": ("optocoupler",),
+    "antiparallel_diode": ("optocoupler",),
+    "pull_up_resistor": ("optocoupler",),
+    "bleed_resistor": ("half-wave", "bridge-leg", "full-wave"),
+}
 
 _STAGE: Final = ("second_resistor", "second_capacitor")
 
@@ -37,6 +52,7 @@ def sensing_rules(draft: Draft) -> Iterator[Finding]:
     yield from _source(draft)
     yield from _topology_parts(draft)
     yield from _clamp(draft)
+    yield from _second_led(draft)
     for first, second in (_STAGE, _STAGE[::-1]):
         if draft.given(f"line_sense.{first}") and not draft.given(f"line_sense.{second}"):
             rule = f"{first} needs {second}: a filter stage is both"
@@ -65,6 +81,20 @@ def _clamp(draft: Draft) -> Iterator[Finding]:
     if sense.clamp_zener is not None and sense.clamp not in ("zener", None):
         rule = f'clamp "{sense.clamp}" has no Zener diode'
         yield finding("line_sense.clamp_zener", rule, 'Drop it, or write clamp = "zener"')
+
+
+def _second_led(draft: Draft) -> Iterator[Finding]:
+    """A coupler for alternating current conducts both ways by itself."""
+    sense = draft.line_sense
+    if sense.optocoupler is None or sense.antiparallel_diode is None:
+        return
+    try:
+        card = find_card(sense.optocoupler)
+    except UnknownPartError:
+        return  # the rule about part names says so
+    if any(column.has("CTR_symmetry") for column in card.columns):
+        rule = f"the {card.identifier} has a second LED, which a diode across it would darken"
+        yield finding("line_sense.antiparallel_diode", rule, "Drop it")
 
 
 def _source(draft: Draft) -> Iterator[Finding]:

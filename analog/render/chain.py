@@ -153,6 +153,9 @@ def _sensed(sense: LineSense) -> Iterator[Cell]:
     if sense.bleed_resistor is not None:
         yield Cell("resistor", "shunt", ("bleed", _ohms(sense.bleed_resistor)))
     yield Cell("resistor", "series", ("series resistor", _ohms(sense.series_resistor)))
+    if sense.optocoupler is not None and sense.pull_up_resistor is not None:
+        yield Cell("optocoupler", "coupler", ("optocoupler", sense.optocoupler))
+        yield Cell("resistor", "shunt", ("pull-up (to VDD)", _ohms(sense.pull_up_resistor)))
     yield Cell("capacitor", "shunt", ("filter", _farads(sense.capacitor)))
     if sense.second_resistor is not None and sense.second_capacitor is not None:
         yield Cell("resistor", "series", ("second stage", _ohms(sense.second_resistor)))

@@ -194,6 +194,12 @@ def _optocoupler(drawing: Any, elements: Any) -> None:
         _line(drawing, elements, (x, y), (x, side), (2, side))
 
 
+def _optocoupler_ac(drawing: Any, elements: Any) -> None:
+    """Draw a second LED the other way round."""
+    _optocoupler(drawing, elements)
+    drawing.add(elements.Diode().endpoints((-1.32, -0.5), (-1.32, 0.5)).scale(0.6))
+
+
 def _transformer(drawing: Any, elements: Any) -> None:
     coil = elements.Transformer()
     drawing.add(coil.anchor("p2").at((-0.5, -0.8)))
@@ -227,6 +233,7 @@ _SEVERAL: dict[str, tuple[Pins, Box, Callable[[Any, Any], None]]] = {
     "triac": (((0, 1), (0, -1), (-1, -0.5)), Box(-0.6, -0.6, 0.55, 0.6), _triac),
     "opto_triac": (_COUPLER_PINS, Box(-1.5, -1, 1.5, 1), _opto_triac),
     "optocoupler": (_COUPLER_PINS, Box(-1.5, -1, 1.5, 1), _optocoupler),
+    "optocoupler_ac": (_COUPLER_PINS, Box(-1.5, -1, 1.5, 1), _optocoupler_ac),
     "transformer": (
         ((-1, 1), (-1, -1), (1, 1), (1, -1)),
         Box(-0.75, -0.9, 0.75, 0.9),

@@ -12,11 +12,14 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
+from coupler_oracle import optocoupler
 from line_oracle import Answer, bridge_leg, half_wave
 from line_oracle_topologies import full_wave, full_wave_bridge, two_stage, zener_clamped
 
 from analog.benches.base import Scene
 from analog.benches.line_sense import plan
+from analog.cards import find_card
+from analog.circuits.optocoupler_models import optocoupler_arguments
 from analog.design import parse_design
 from analog.engine import Engine, open_engine
 
@@ -51,6 +54,8 @@ BLEED = 'bleed_resistor = "10k 5% carbon-film"\n'
 DIODES = 'clamp = "diodes"\n'
 ISOLATED = BLEED + 'isolating_diode = "1N4148"\n'
 STAGE = 'second_resistor = "47k 5% carbon-film"\nsecond_capacitor = "4n7 10% film"\n'
+COUPLED = 'optocoupler = "{}"\npull_up_resistor = "22k 5% carbon-film"\n'
+REVERSE = 'antiparallel_diode = "1N4148"\n'
 ZENER = 'clamp = "zener"\nclamp_zener = "BZX79-C{}"\n'
 
 CIRCUITS = {
@@ -64,6 +69,8 @@ CIRCUITS = {
     "two stages": ("half-wave", OWN + STAGE),
     "Zener 9.1 V": ("half-wave", OWN + ZENER.format("9V1")),
     "Zener 5.1 V": ("half-wave", OWN + ZENER.format("5V1")),
+    "optocoupler": ("optocoupler", OWN + COUPLED.format("PC817") + REVERSE),
+    "optocoupler, LEDs both ways": ("optocoupler", OWN + COUPLED.format("PC814")),
 }
 ORACLES: dict[str, Callable[[dict[str, float]], Answer]] = {
     "half-wave": lambda row: half_wave(row, clamped=False, bleed=False),
@@ -76,8 +83,12 @@ ORACLES: dict[str, Callable[[dict[str, float]], Answer]] = {
     "two stages": two_stage,
     "Zener 9.1 V": zener_clamped,
     "Zener 5.1 V": zener_clamped,
+    "optocoupler": lambda row: optocoupler(row, figures("PC817"), both_ways=False, diode=True),
+    "optocoupler, LEDs both ways": lambda row: optocoupler(
+        row, figures("PC814"), both_ways=True, diode=False
+    ),
 }
-COUNTS = {"half-wave": 25, "bridge-leg": 25, "full-wave": 25}
+COUNTS = {"half-wave": 25, "bridge-leg": 25, "full-wave": 25, "optocoupler": 25}
 """Part sets of each circuit, 50 and more of each topology."""
 
 EDGES = {
@@ -101,6 +112,11 @@ def scene(name: str) -> Scene:
     return plan(parse_design(text, "solver.toml")).scenes[0]
 
 
+def figures(part: str) -> dict[str, float]:
+    """Return the typical figures of an optocoupler by the names its model has for them."""
+    return optocoupler_arguments(find_card(part).columns[0])
+
+
 def random_rows(of: Scene, count: int, seed: int) -> list[dict[str, float]]:
     """Draw coordinates all over the space, then part values far beyond the design's own."""
     rng = np.random.default_rng(seed)
@@ -121,6 +137,11 @@ def random_rows(of: Scene, count: int, seed: int) -> list[dict[str, float]]:
         values["line_sense.bleed_resistor"] = bleeds
     if "supply.load_current" in values:
         values["supply.load_current"] = rng.uniform(2e-3, 60e-3, count)
+    if "line_sense.pull_up_resistor" in values:
+        values["line_sense.series_resistor"] = rng.uniform(1e3, 5e3, count)
+        pull = rng.uniform(5e3, 50e3, count)
+        values["line_sense.pull_up_resistor"] = pull
+        values["line_sense.capacitor"] = rng.uniform(10e-6, 50e-6, count) / pull
     rows = of.derive(values)
     return [{name: float(np.ravel(v)[k]) for name, v in rows.items()} for k in range(count)]
 
@@ -139,8 +160,10 @@ def test_against_the_equations(
         simulated = dict(zip(out.outputs, values, strict=True))
         expected = ORACLES[name](row).measures()
         for key, edge in EDGES.items():
-            if "Zener" in name and math.isnan(expected[key]):
-                assert math.isnan(simulated[key])  # clamped below that level
+            if name.startswith(("Zener", "opto")) and math.isnan(expected[key]):
+                assert math.isnan(
+                    simulated[key]
+                )  # clamped below that level, or never dark for long
                 continue
             assert math.isfinite(expected[key])
             allowed_s = max(1e-6, 1e-3 * expected[edge])

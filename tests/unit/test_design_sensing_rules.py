@@ -1,4 +1,4 @@
-"""What each topology, clamp and stage of the line sense needs and excludes, one bad example each."""
+"""What topologies, clamps and stages of the line sense need and exclude, one bad example each."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from design_faults import GOOD, Fault, check_fault, name_of
 
 from analog.design import parse_design
 
+COUPLED = 'topology = "optocoupler"\noptocoupler = "PC814"\npull_up_resistor = "22k"\n'
 FULL_WAVE = 'topology = "full-wave"\nisolating_diode = "1N4148"\n'
 
 FAULTS = [
@@ -100,6 +101,51 @@ FAULTS = [
         "line_sense.second_capacitor",
         "rated 5 V",
         "higher rated voltage",
+    ),
+    (
+        'topology = "bridge-leg"',
+        'topology = "optocoupler"',
+        "[line_sense]",
+        2,
+        "line_sense.optocoupler",
+        "carries the signal",
+        "PC817",
+    ),
+    (
+        'topology = "bridge-leg"',
+        'topology = "optocoupler"\noptocoupler = "PC817"',
+        "[line_sense]",
+        2,
+        "line_sense.pull_up_resistor",
+        "makes the pin high",
+        "Add it",
+    ),
+    (
+        'topology = "bridge-leg"\n',
+        COUPLED,
+        "bleed_resistor",
+        18,
+        "line_sense.bleed_resistor",
+        "has no bleed_resistor",
+        "Drop it",
+    ),
+    (
+        'topology = "bridge-leg"\n',
+        COUPLED + 'antiparallel_diode = "1N4148"\n',
+        "antiparallel_diode",
+        22,
+        "line_sense.antiparallel_diode",
+        "second LED",
+        "Drop it",
+    ),
+    (
+        'topology = "bridge-leg"\n',
+        COUPLED.replace("PC814", "MOC3023"),
+        'optocoupler = "MOC3023"',
+        15,
+        "line_sense.optocoupler",
+        "is not a phototransistor optocoupler",
+        "parts",
     ),
 ]
 

@@ -50,6 +50,18 @@ def test_what_a_topology_adds_stands_there_too() -> None:
         assert shown.count(words) == 1, words
 
 
+def test_an_optocoupler_stands_there_with_its_pull_up() -> None:
+    text = scenario("propagator-mat").text.replace(
+        'topology = "bridge-leg"',
+        'topology = "optocoupler"\noptocoupler = "PC814"\npull_up_resistor = "33k"',
+    )
+    coupled = parse_design(
+        text.replace('bleed_resistor = "10k 5% carbon-film 0.25W"\n', ""), "coupled.toml"
+    )
+    shown = texts(draw_chain(coupled, MARKS))
+    assert shown.count("PC814") == shown.count("33 kΩ") == 1
+
+
 def test_another_value_is_shown_and_in_the_netlist_too() -> None:
     """The picture and the netlist come from one record."""
     import numpy as np
