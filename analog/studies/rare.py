@@ -6,9 +6,10 @@ Two methods after one another, in coordinates that are independent standard norm
    points beyond the one before (S.-K. Au, J. L. Beck, Prob. Eng. Mech. 16 (2001) 263, with the
    conditional sampling of I. Papaioannou et al., Prob. Eng. Mech. 41 (2015) 89). It finds where
    the failures lie, whatever their shape, and a first estimate.
-2. Importance sampling about what it found: unit normals centred on the failures, one for each
-   separate region. Its estimate is unbiased and its runs independent, so that its coefficient
-   of variation is what it says.
+2. Importance sampling about what it found: normals centred on the failures, one for each
+   separate region. Pilots with far-ranging runs look for regions that the first method lost and
+   move the centres to where failures are likeliest; the estimate rests on later runs alone, so
+   that it is unbiased and its coefficient of variation is what it says.
 
 The second is reported when both agree and its weights are healthy; else the first, when its own
 chains are; else nothing is.
@@ -28,13 +29,25 @@ from analog.studies.levels import LEVEL_SHARE, Beyond, Subset, subset_simulation
 LARGEST_VARIATION = 0.5
 """Coefficient of variation over which nothing is reported."""
 
-HEAVIEST = 0.04
+HEAVIEST = 0.05
 """The most that one run may carry of an estimate."""
 
-PILOT_RUNS = 500
-PILOT_WIDE = (0.4, 0.2)
-FINAL_RUNS = 1500
+EXPLAINED = 0.6
+"""A failure is of a known region when it lies this share as far in that region's direction. A
+measure of direction, since in many coordinates all points of a region lie far from its centre."""
+
+MOST_SCOUTS = 4
+BACK_STEPS = 6
+"""Failures of no known region that a pilot follows up, and the runs to draw each one nearer."""
+
+LEAST_SHARE = 0.3
+"""Least share of a region in the next runs, over an equal one."""
+
+PILOTS = ((0.4, 500), (0.3, 300), (0.2, 300))
+"""Share of far-ranging runs, and the runs, of each pilot."""
+
 FINAL_WIDE = 0.1
+UNHEALTHY = "too few weighted runs carry the estimate"
 WIDTH = 2.0
 FITTED = 0.4
 NARROWEST = 0.5
@@ -126,22 +139,30 @@ class _Weighted:
 
 
 def _weighted(beyond: Beyond, subset: Subset, left: int, random: np.random.Generator) -> _Weighted:
-    """Move the centres to where failures are likeliest, then estimate with runs of its own."""
-    mixture, runs = _first_mixture(subset), 0
-    for wide in PILOT_WIDE:
-        points, weights = _drawn(beyond, mixture, wide, PILOT_RUNS, random)
-        runs += PILOT_RUNS
-        if not _healthy(weights, 0.8):
-            return _Weighted(0.0, math.inf, runs, "too few weighted runs carry the estimate")
-        mixture = _moved(points, weights, mixture, subset, random)
-    count = min(FINAL_RUNS, left - runs)
-    _, weights = _drawn(beyond, mixture, FINAL_WIDE, count, random)
+    """Find the regions of failures in a few pilots, then estimate with runs of their own.
+
+    Every pilot knows what those before found, each run weighted against the density that all of
+    them together were drawn from (J.-M. Cornuet et al., Scand. J. Statistics 39 (2012) 798). The
+    estimate rests on the last runs alone, of a density that does not depend on them.
+    """
+    seen, mixture, spent = _Seen((), (), ()), _first_mixture(subset), 0
+    for wide, count in PILOTS:
+        seen = seen.with_stage(beyond, _Stage(mixture.components(wide), count), random)
+        weights = seen.weights()
+        if not weights.any():
+            return _Weighted(0.0, math.inf, seen.count + spent, UNHEALTHY)
+        scouts = _scouts(seen, mixture)
+        known = mixture.joined(_drawn_back(beyond, scouts))
+        mixture = _moved(seen, weights, known, subset.slope)
+        spent += BACK_STEPS * len(scouts)
+    spent += seen.count
+    final = _Stage(mixture.components(FINAL_WIDE), left - spent)
+    weights = _Seen((), (), ()).with_stage(beyond, final, random).weights()
     estimate = float(weights.mean())
     if not _healthy(weights, HEAVIEST):
-        why = "too few weighted runs carry the estimate"
-        return _Weighted(estimate, math.inf, runs + count, why)
-    variation = float(np.std(weights, ddof=1) / math.sqrt(count) / estimate)
-    return _Weighted(estimate, variation, runs + count, _disagreement(estimate, variation, subset))
+        return _Weighted(estimate, math.inf, left, UNHEALTHY)
+    variation = float(np.std(weights, ddof=1) / math.sqrt(final.count) / estimate)
+    return _Weighted(estimate, variation, left, _disagreement(estimate, variation, subset))
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,26 +189,68 @@ class _Mixture:
         near = (1 - wide) * self.shares
         return centres, widths, np.concatenate([FITTED * near, (1 - FITTED) * near, [wide]])
 
+    def joined(self, scouts: Floats) -> _Mixture:
+        """Return the mixture with further centres (m, k), each with the least share."""
+        if not len(scouts):
+            return self
+        centres = np.concatenate([self.centres, scouts])
+        widths = np.concatenate([self.widths, np.ones_like(scouts)])
+        worth = np.concatenate([self.worth, np.ones(len(scouts))])
+        shares = np.concatenate([self.shares, np.zeros(len(scouts))])
+        return _Mixture(centres, widths, _floored(shares), worth)
 
-def _drawn(
-    beyond: Beyond, mixture: _Mixture, wide: float, count: int, random: np.random.Generator
-) -> tuple[Floats, Floats]:
-    """Return points from the mixture, and their weights, 0 for those that do not fail."""
-    centres, widths, shares = mixture.components(wide)
-    which = random.choice(len(centres), count, p=shares)
-    noise = random.standard_normal((count, centres.shape[1]))
-    points = centres[which] + widths[which] * noise
-    # Logarithms of the components' densities over that of the standard normal.
-    standard = 0.5 * np.sum(points**2, axis=1)
-    logs = np.column_stack(
-        [
-            standard - 0.5 * np.sum(((points - c) / w) ** 2, axis=1) - np.log(w).sum() + np.log(p)
-            for c, w, p in zip(centres, widths, shares, strict=True)
-        ]
-    )
-    top = logs.max(axis=1)
-    ratio = np.exp(-top) / np.exp(logs - top[:, None]).sum(axis=1)
-    return points, np.where(beyond(points) > 0, ratio, 0.0)
+
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """`count` points drawn from normals: centres and widths (m, k), shares (m,)."""
+
+    components: tuple[Floats, Floats, Floats]
+    count: int
+
+    def draw(self, random: np.random.Generator) -> Floats:
+        centres, widths, shares = self.components
+        which = random.choice(len(centres), self.count, p=shares)
+        noise = random.standard_normal((self.count, centres.shape[1]))
+        return np.asarray(centres[which] + widths[which] * noise)
+
+    def log_ratios(self, points: Floats) -> Floats:
+        """Return the logarithms of the components' densities over the standard normal's, (n, m)."""
+        standard = 0.5 * np.sum(points**2, axis=1)
+        return np.column_stack(
+            [
+                standard
+                - 0.5 * np.sum(((points - centre) / width) ** 2, axis=1)
+                - np.log(width).sum()
+                + np.log(share)
+                for centre, width, share in zip(*self.components, strict=True)
+            ]
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """All stages so far, their points (n, k) and which of them fail (n,)."""
+
+    stages: tuple[_Stage, ...]
+    points: tuple[Floats, ...]
+    failed: tuple[Floats, ...]
+
+    @property
+    def count(self) -> int:
+        return sum(stage.count for stage in self.stages)
+
+    def with_stage(self, beyond: Beyond, stage: _Stage, random: np.random.Generator) -> _Seen:
+        points = stage.draw(random)
+        failed = np.asarray(beyond(points) > 0, dtype=np.float64)
+        return _Seen((*self.stages, stage), (*self.points, points), (*self.failed, failed))
+
+    def weights(self) -> Floats:
+        """Return the weight of every point, 0 for those that do not fail; their mean estimates."""
+        points, total = np.concatenate(self.points), self.count
+        logs = np.hstack([s.log_ratios(points) + math.log(s.count / total) for s in self.stages])
+        top = logs.max(axis=1)
+        ratio = np.exp(-top) / np.exp(logs - top[:, None]).sum(axis=1)
+        return np.where(np.concatenate(self.failed) > 0, ratio, 0.0)
 
 
 def _healthy(weights: Floats, heaviest: float) -> bool:
@@ -206,41 +269,74 @@ def _first_mixture(subset: Subset) -> _Mixture:
     return _Mixture(np.array(centres), widths, sizes / sizes.sum(), worth)
 
 
-def _moved(
-    points: Floats, weights: Floats, before: _Mixture, subset: Subset, random: np.random.Generator
-) -> _Mixture:
+def _moved(seen: _Seen, weights: Floats, before: _Mixture, slope: Floats) -> _Mixture:
     """Return the mixture moved to the centres of mass of the weighted failures.
 
-    The cross-entropy step (R. Rubinstein, D. Kroese, The Cross-Entropy Method (2004)), each
+    The cross-entropy step (R. Rubinstein, D. Kroese, The Cross-Entropy Method (2004)), for each
+    region with the failures nearest to it, so that a small one is moved as a large one is; each
     centre averaged with the one it replaces by the number of points that either rests on.
     """
-    drawn = random.choice(len(points), 400, p=weights / weights.sum())
+    failed = weights > 0
+    points, carried = np.concatenate(seen.points)[failed], weights[failed]
+    nearest = np.argmin(_distances(points, before.centres), axis=1)
     centres, widths, shares, worths = [], [], [], []
-    for group in _split(points[drawn]):
-        worth = _effective(group)
-        centre, near = group.mean(axis=0), 0.0
-        gaps = np.sqrt(np.sum((before.centres - centre) ** 2, axis=1))
-        k = int(np.argmin(gaps))
-        if gaps[k] < APART:
-            near = float(before.worth[k])
-            centre = (worth * centre + near * before.centres[k]) / (worth + near)
-        centres.append(_shrunk(centre, worth + near, subset.slope))
-        widths.append(_width(group))
-        shares.append(len(group))
-        worths.append(worth + near)
-    parts = np.array(shares) / sum(shares)
-    return _Mixture(np.array(centres), np.array(widths), parts, np.array(worths))
+    for k in np.unique(nearest):
+        own, mass = points[nearest == k], carried[nearest == k]
+        worth, known = float(mass.sum() ** 2 / np.sum(mass**2)), float(before.worth[k])
+        middle = mass @ own / mass.sum()
+        spread = np.sqrt(mass @ (own - middle) ** 2 / mass.sum())
+        centre = (worth * middle + known * before.centres[k]) / (worth + known)
+        centres.append(_shrunk(centre, worth + known, slope))
+        widths.append(np.clip(spread, NARROWEST, 1.0))
+        shares.append(float(mass.sum()))
+        worths.append(worth)
+    return _Mixture(
+        np.array(centres), np.array(widths), _floored(np.array(shares)), np.array(worths)
+    )
+
+
+def _distances(points: Floats, centres: Floats) -> Floats:
+    """Return the squared distances (n, m) of points from centres."""
+    return np.asarray(np.sum((points[:, None] - centres) ** 2, axis=2))
+
+
+def _floored(shares: Floats) -> Floats:
+    """Return shares of which none is under `LEAST_SHARE` of an equal one."""
+    parts = shares / shares.sum()
+    parts = np.maximum(parts, LEAST_SHARE / len(parts))
+    return np.asarray(parts / parts.sum())
+
+
+def _scouts(seen: _Seen, mixture: _Mixture) -> Floats:
+    """Return failures that no known region explains, the nearest of each direction, (m, k).
+
+    Known regions explain what lies at least `EXPLAINED` as far in their direction as they do.
+    """
+    points = np.concatenate(seen.points)[np.concatenate(seen.failed) > 0]
+    points = points[np.argsort(np.sum(points**2, axis=1))]
+    known, found = list(mixture.centres), list[Floats]()
+    for point in points:
+        if len(found) < MOST_SCOUTS and all(c @ point < EXPLAINED * (c @ c) for c in known):
+            known.append(point)
+            found.append(point)
+    return np.array(found).reshape(-1, mixture.centres.shape[1])
+
+
+def _drawn_back(beyond: Beyond, scouts: Floats) -> Floats:
+    """Return scouts drawn towards the nominal as far as they still fail, by bisection."""
+    if not len(scouts):
+        return scouts
+    low, high = np.zeros(len(scouts)), np.ones(len(scouts))
+    for _ in range(BACK_STEPS):
+        middle = 0.5 * (low + high)
+        fails = beyond(scouts * middle[:, None]) > 0
+        low, high = np.where(fails, low, middle), np.where(fails, middle, high)
+    return scouts * high[:, None]
 
 
 def _width(group: Floats) -> Floats:
     """Return the standard deviations of a region, not far from the nominal's own."""
     return np.asarray(np.clip(group.std(axis=0), NARROWEST, 1.0))
-
-
-def _effective(drawn: Floats) -> float:
-    """Return the number of independent points that points drawn by weight, repeated, stand for."""
-    counts = np.unique(drawn, axis=0, return_counts=True)[1]
-    return float(counts.sum() ** 2 / np.sum(counts.astype(np.float64) ** 2))
 
 
 def _shrunk(centre: Floats, worth: float, slope: Floats) -> Floats:
