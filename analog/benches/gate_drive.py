@@ -10,11 +10,15 @@ from __future__ import annotations
 from itertools import product
 
 from analog.benches.base import Bench, Measure, Plan, Scene
+from analog.benches.gate_drive_inrush import inrush_scenes
 from analog.benches.gate_drive_led import LedNetwork, led_scenes
 from analog.benches.gate_drive_limits import limits, notes
 from analog.benches.gate_drive_mains import mains_scenes
+from analog.benches.gate_drive_off import off_scenes
 from analog.benches.gate_drive_parts import merged
+from analog.benches.gate_drive_running import running_scene
 from analog.benches.gate_drive_space import GateNetwork
+from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
 from analog.cards import Column, find_card
 from analog.design import Design
 from analog.design.record import GateDrive, Load, Mains
@@ -44,13 +48,18 @@ def plan(design: Design) -> Plan:
         scenes += led_scenes(led, _suffix(index, led_networks))
     for index, network in enumerate(networks):
         scenes += mains_scenes(network, _suffix(index, networks))
+    blocked = _state_networks(networks)
+    for index, network in enumerate(blocked):
+        scenes += _state_scenes(network, _suffix(index, blocked))
+    known = (*_measures(networks[0]), *state_measures(networks[0]))
+    judged = limits(networks) | hardest([state_limits(network) for network in networks])
     shown = {measure for scene in scenes for measure in scene.measures}
     return Plan(
         "gate_drive",
         "Gate drive and load",
-        tuple(m for m in _measures(networks[0]) if m.identifier in shown),
+        tuple(m for m in known if m.identifier in shown),
         tuple(scenes),
-        {name: held for name, held in limits(networks).items() if name in shown},
+        {name: held for name, held in judged.items() if name in shown},
         notes(networks[0]),
     )
 
@@ -89,6 +98,25 @@ def _networks(
         GateNetwork(mains, design.environment, drive, load, opto, triac, least)
         for opto, triac in product(optos, triacs)
     ]
+
+
+def _state_scenes(network: GateNetwork, suffix: str) -> tuple[Scene, ...]:
+    return (
+        running_scene(network, suffix),
+        *off_scenes(network, suffix),
+        *inrush_scenes(network, suffix),
+    )
+
+
+def _state_networks(networks: list[GateNetwork]) -> list[GateNetwork]:
+    """Return the networks that differ where the gate does not matter: triac, opto's leakage."""
+    kept: dict[tuple[object, ...], GateNetwork] = {}
+    for network in networks:
+        opto, names = network.opto, ("V_DRM", "I_DRM")
+        figures = tuple(opto.figure(name).high for name in names if opto.has(name))
+        key = (network.triac.part, network.triac.maker, opto.has("V_INH"), figures)
+        kept.setdefault(key, network)
+    return list(kept.values())
 
 
 def _suffix(index: int, networks: list[LedNetwork] | list[GateNetwork]) -> str:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -20,8 +21,16 @@ from analog.design.record import Environment, GateDrive, Supply
 
 _REDUCERS = "analog.benches.gate_drive_measures"
 
-OUTPUT, GAIN = "gate_drive.source.I_OH", "gate_drive.driver_part.h_FE"
+GAIN = "gate_drive.driver_part.h_FE"
 THRESHOLD, FORWARD = "gate_drive.driver_part.V_GS_th", "gate_drive.opto.V_F"
+
+_READING: Final = {
+    "npn": ("led_switched", ("i(vled)", "v(out)", "v(low)")),
+    "nmos": ("led_switched", ("i(vled)", "v(out)", "v(low)")),
+    "pnp": ("led_sourced", ("i(vled)", "v(out)", "v(high)")),
+    "logic": ("led_direct", ("i(vled)", "v(out)")),
+}
+"""The reducer of the lit LED and the traces it reads, by driver."""
 
 GAIN_CURRENT_A = 10e-3
 """Collector current (A) at which the cards give h_FE."""
@@ -49,11 +58,20 @@ class LedNetwork:
         if self.drive.base_resistor is not None:
             axes.append(part_axis(self.drive.base_resistor))
         axes.append(figure_axis(FORWARD, self.opto.figure("V_F"), LED_VOLTAGE_RATIO))
-        axes.append(output_axis(self.source, rail.nominal))
+        axes.append(output_axis(self.source, rail.nominal, self.level))
         if self.transistor is not None:
-            name, key = ("h_FE", GAIN) if self.drive.driver == "npn" else ("V_GS_th", THRESHOLD)
+            name, key = ("h_FE", GAIN) if self.bipolar else ("V_GS_th", THRESHOLD)
             axes.append(figure_axis(key, self.transistor.figure(name)))
         return Space(tuple(axes))
+
+    @property
+    def bipolar(self) -> bool:
+        return self.drive.driver in ("npn", "pnp")
+
+    @property
+    def level(self) -> str:
+        """Which of the logic's outputs lights the LED: ``OH``, or ``OL`` for a PNP switch."""
+        return "OL" if self.drive.driver == "pnp" and self.source.has("I_OL") else "OH"
 
     def lit(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows with the LED on."""
@@ -61,15 +79,13 @@ class LedNetwork:
         rows = {
             "ambient_c": values[AMBIENT],
             "rail": rail,
-            "v_in": np.zeros(np.shape(rail)),
+            "v_in": rail if self.drive.driver == "pnp" else np.zeros(np.shape(rail)),
             "r_led": values[self.drive.led_resistor.key],
             "v_f": values[FORWARD],
-            "kp_high": self._strength(values[OUTPUT], "OH"),
-            "kp_low": np.full(np.shape(rail), self._strength_low()),
-        }
+        } | self._outputs(values, np.shape(rail))
         if self.drive.base_resistor is not None:
             rows["r_base"] = values[self.drive.base_resistor.key]
-        if self.transistor is not None and self.drive.driver == "npn":
+        if self.transistor is not None and self.bipolar:
             spice = self.transistor.spice
             # Both parts of the base current are scaled alike, so that h_FE is met exactly.
             scale = values[GAIN] / model_gain(spice)
@@ -83,7 +99,17 @@ class LedNetwork:
         """Return the rows with the LED off, the transistor leaking what its card allows."""
         rows = self.lit(values)
         leakage = leakage_a(self.transistor, self.environment.ambient_maximum)
-        return rows | {"v_in": rows["rail"], "leakage": np.full(np.shape(rows["rail"]), leakage)}
+        off = rows["rail"] - rows["v_in"]
+        return rows | {"v_in": off, "leakage": np.full(np.shape(rows["rail"]), leakage)}
+
+    def _outputs(self, values: Mapping[str, Floats], shape: tuple[int, ...]) -> dict[str, Floats]:
+        """Return the strength of both output transistors; the one in use is an axis."""
+        axis, rail = values[output_key(self.level)], self.supply.rail.nominal
+        if self.level == "OL":
+            high = self._strength(np.array([self.source.figure("I_OH", rail).low]), "OH")[0]
+            return {"kp_high": np.full(shape, high), "kp_low": self._strength(axis, "OL")}
+        low = np.full(shape, self._strength_low())
+        return {"kp_high": self._strength(axis, "OH"), "kp_low": low}
 
     def least_current_a(self) -> float:
         """Return the least LED current (A): rail low, resistor and forward voltage high.
@@ -96,7 +122,7 @@ class LedNetwork:
         forward *= float(np.interp(self.environment.ambient_minimum, *LED_VOLTAGE_RATIO))
         if self.transistor is not None:
             return max(0.0, (rail - forward - 0.3) / resistor)
-        least = output_axis(self.source, self.supply.rail.nominal).low
+        least = output_axis(self.source, self.supply.rail.nominal, "OH").low
         conductance = float(self._strength(np.array([least]), "OH")[0])
         return _through_output(conductance, rail, forward, resistor)
 
@@ -135,15 +161,14 @@ def led_scenes(network: LedNetwork, suffix: str) -> tuple[Scene, Scene]:
     """Return the LED on and off; identifiers end in `suffix` where there are several makers."""
     parts = driver_parts(network)
     elements, models = led_side(parts)
-    direct = network.transistor is None
-    saves = ("i(vled)", "v(out)") if direct else ("i(vled)", "v(out)", "v(low)")
+    reducer, saves = _READING[network.drive.driver]
     measures = ("led_current", "led_current_maximum", "driver_saturation")
 
     def experiment(title: str, reducer: str, outputs: tuple[str, ...]) -> Experiment:
         circuit = Circuit(title, elements, models, ("opto_triac",))
         return Experiment(circuit, OperatingPoint(), saves, f"{_REDUCERS}:{reducer}", outputs)
 
-    on = experiment("Gate drive: LED on", "led_direct" if direct else "led_switched", measures)
+    on = experiment("Gate drive: LED on", reducer, measures)
     off = experiment("Gate drive: LED off", "led_off", ("led_current_off",))
     space = network.space()
     return (
@@ -169,17 +194,23 @@ def driver_parts(network: LedNetwork) -> DriverParts:
     )
 
 
-def output_axis(source: Column, rail_v: float) -> RangeAxis:
-    """Return the current (A) the logic's high output gives at the card's test level.
+def output_key(level: str) -> str:
+    """Return the key of the logic's output current at the level ``OH`` or ``OL``."""
+    return f"gate_drive.source.I_{level}"
+
+
+def output_axis(source: Column, rail_v: float, level: str) -> RangeAxis:
+    """Return the current (A) the logic's output gives at the card's test level ``OH`` or ``OL``.
 
     From the guaranteed minimum, that of the hot table where the card has one, to the typical
     figure and its spread.
     """
-    figure = source.figure("I_OH", rail_v)
+    name = f"I_{level}"
+    figure = source.figure(name, rail_v)
     low = figure.low
-    if source.has("I_OH_hot"):
-        low = min(low, source.figure("I_OH_hot", rail_v).low)
-    return RangeAxis(OUTPUT, "A", low, figure.centre, max(figure.high, figure.centre))
+    if source.has(f"{name}_hot"):
+        low = min(low, source.figure(f"{name}_hot", rail_v).low)
+    return RangeAxis(output_key(level), "A", low, figure.centre, max(figure.high, figure.centre))
 
 
 def model_gain(spice: Mapping[str, float]) -> float:

@@ -35,7 +35,7 @@ def _experiment(
         Transient(
             Param("stop"), Param("step"), reltol=RELTOL, trtol=1.0, abstol=ABSTOL_A, vntol=VNTOL_V
         ),
-        _SAVES,
+        (*_SAVES, "v(sn)") if network.snubber else _SAVES,
         f"{_REDUCERS}:{reducer}",
         outputs,
         _held_readings() if held else _firing_readings(),
@@ -55,16 +55,18 @@ def output_parts(network: GateNetwork) -> OutputParts:
         ("RGK", "gate_drive.gate_shunt_resistor"),
         ("RSNUB", "gate_drive.snubber_resistor"),
         ("CSNUB", "gate_drive.snubber_capacitor"),
+        ("ROPTO", "gate_drive.opto_snubber_resistor"),
+        ("COPTO", "gate_drive.opto_snubber_capacitor"),
         ("XOPTO", "gate_drive.opto"),
         ("XTRIAC", "gate_drive.triac"),
     ]
-    snubber = drive.snubber_resistor is not None and drive.snubber_capacitor is not None
     return OutputParts(
         network.inductive,
         drive.gate_shunt_resistor is not None,
-        snubber,
+        network.snubber,
         drive.triac,
         drive.opto,
+        drive.opto_snubber_capacitor is not None,
         tuple(keys),
     )
 
@@ -118,7 +120,10 @@ def _firing(network: GateNetwork, suffix: str) -> Scene:
         "holding_margin",
         "gate_resistor_power",
         "opto_dissipation",
+        "load_voltage_on",
     ]
+    if network.snubber:
+        measures.append("snubber_resistor_power")
     if network.opto.has("V_INH"):
         measures.append("opto_peak_current")
     outputs = dict.fromkeys(

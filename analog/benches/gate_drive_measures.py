@@ -28,6 +28,13 @@ def led_switched(run: Run, row: Row) -> dict[str, float]:
     return {"led_current": current, "led_current_maximum": current, "driver_saturation": drop}
 
 
+def led_sourced(run: Run, row: Row) -> dict[str, float]:
+    """LED current (A) and the voltage across the PNP transistor that feeds it (V)."""
+    current = float(run.trace("i(vled)")[0])
+    drop = row["rail"] - float(run.trace("v(high)")[0])
+    return {"led_current": current, "led_current_maximum": current, "driver_saturation": drop}
+
+
 def led_direct(run: Run, row: Row) -> dict[str, float]:
     """LED current (A) and the voltage lost in the logic output that feeds it (V)."""
     current = float(run.trace("i(vled)")[0])
@@ -145,14 +152,26 @@ def _angle(holding_a: float, peak_a: float) -> float:
 def _load(run: Run, row: Row) -> dict[str, float]:
     stop = min(row["stop"], float(run.time[-1]))
     time, current = window(run.time, run.trace("i(vload)"), row["start"], stop)
+    across = run.trace("v(live)") - run.trace("v(mt2)")
     direct, effective = mean(time, current), rms(time, current)
-    return {
+    return _snubber(run, row) | {
+        "load_voltage_on": rms(*window(run.time, across, row["start"], stop)),
         "half_cycle_asymmetry": direct,
         "half_cycle_asymmetry_share": abs(direct) / effective if effective > 0 else math.nan,
         "load_rms": effective,
         "load_peak_positive": float(np.max(current)),
         "load_peak_negative": float(np.min(current)),
     }
+
+
+def _snubber(run: Run, row: Row) -> dict[str, float]:
+    """Return the mean power in the snubber's resistor (W), discharged at every turn-on."""
+    if "r_snubber" not in row:
+        return {}
+    stop = min(row["stop"], float(run.time[-1]))
+    across = run.trace("v(mt2)") - run.trace("v(sn)")
+    effective = rms(*window(run.time, across, row["start"], stop))
+    return {"snubber_resistor_power": effective**2 / row["r_snubber"]}
 
 
 def _gate(run: Run, row: Row) -> dict[str, float]:

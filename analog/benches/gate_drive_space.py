@@ -50,6 +50,17 @@ class GateNetwork:
         return self.load.kind == "inductive"
 
     @property
+    def snubber(self) -> bool:
+        drive = self.drive
+        return drive.snubber_resistor is not None and drive.snubber_capacitor is not None
+
+    @property
+    def load_current_a(self) -> float:
+        """The load's nominal current, A rms."""
+        load = self.load
+        return load.power.nominal / load.power_factor / (load.voltage or self.mains.voltage)
+
+    @property
     def period_s(self) -> float:
         return 1.0 / self.mains.frequency
 
@@ -147,6 +158,9 @@ class GateNetwork:
             snubber = (self.drive.snubber_resistor, self.drive.snubber_capacitor)
             names = ("r_snubber", "c_snubber")
             rows |= _filled(mains, {n: p.nominal for n, p in zip(names, snubber, strict=True)})
+        own = (self.drive.opto_snubber_resistor, self.drive.opto_snubber_capacitor)
+        if own[0] is not None and own[1] is not None:
+            rows |= _filled(mains, {"r_opto_snubber": own[0].nominal, "c_opto": own[1].nominal})
         fixed = {"mains_hz": self.mains.frequency, "period": self.period_s}
         return rows | _filled(mains, fixed)
 
@@ -197,7 +211,7 @@ def load_row(load: Load, mains: Mains, power_w: Floats) -> dict[str, Floats]:
     """
     rated = load.voltage or mains.voltage
     impedance = rated**2 * load.power_factor / power_w
-    if load.kind == "resistive":
+    if load.kind != "inductive":
         return {"r_load": rated**2 / power_w, "load_impedance": rated**2 / power_w}
     loss_ohm = load.parallel_resistance or rated**2 / (IRON_LOSS_SHARE * load.power.nominal)
     # A branch without any resistance of its own would never settle.

@@ -23,6 +23,7 @@ Kind = Literal[
     "triac",
     "regulator",
     "transformer",
+    "varistor",
     "resistor",
     "capacitor",
 ]

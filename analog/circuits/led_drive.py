@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from analog.circuits.record import GROUND, Dc, Element, Model, Param, Symbol
 from analog.circuits.triac_output import OPTO_PARAMETERS, keyed, placed
@@ -13,11 +13,26 @@ LOGIC_THRESHOLD_V = 1.0
 their strength is set by the card's output current."""
 
 
+LED_PATHS: Final = {
+    "npn": ("vdd", "low"),
+    "nmos": ("vdd", "low"),
+    "pnp": ("high", GROUND),
+    "logic": ("out", GROUND),
+}
+"""Node above the LED's resistor and node below the LED, by driver."""
+
+_TYPES: Final[dict[str, Literal["NPN", "PNP", "NMOS"]]] = {
+    "npn": "NPN",
+    "pnp": "PNP",
+    "nmos": "NMOS",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class DriverParts:
     """Which LED driver there is. `spice` holds the transistor's card parameters."""
 
-    driver: Literal["npn", "nmos", "logic"]
+    driver: Literal["npn", "pnp", "nmos", "logic"]
     base_resistor: bool
     opto: str
     transistor: str = ""
@@ -29,12 +44,12 @@ def led_side(parts: DriverParts) -> tuple[tuple[Element, ...], tuple[Model, ...]
     """Return the LED's circuit and its models: rail, logic output, driver, LED resistor, LED.
 
     The logic output is a level-1 pair that delivers what the card states, its input ``vin`` low
-    for LED on. Its LED path is ``rail - RLED - LED - driver``, or ``output - RLED - LED`` when the
-    logic drives it directly. A resistor across the opto's unused output keeps it in place.
+    for LED on (high with a PNP switch, whose base the output pulls down). Its LED path is
+    ``rail - RLED - LED - driver``, ``output - RLED - LED`` when the logic drives it directly, or
+    ``rail - PNP - RLED - LED``. A resistor across the opto's unused output keeps it in place.
     """
     arguments = tuple((name, Param(value)) for name, value in OPTO_PARAMETERS)
-    direct = parts.driver == "logic"
-    top, bottom = ("out", GROUND) if direct else ("vdd", "low")
+    top, bottom = LED_PATHS[parts.driver]
     elements = [
         placed("VRAIL", "V", ("vdd", GROUND), Dc(Param("rail")), "source", ((0, 8), (0, 0))),
         *_logic_output(),
@@ -83,6 +98,13 @@ def _switch(parts: DriverParts) -> list[Element]:
     if parts.base_resistor:
         ends = ((5, 2), (7, 2))
         found.append(placed("RBASE", "R", ("out", "base"), Param("r_base"), "resistor", ends))
+    if parts.driver == "pnp":
+        ports = ((9.0, 8.0), (8.0, 9.0), (9.0, 10.0))
+        symbol = Symbol("pnp", ports, parts.transistor)
+        return [
+            *found,
+            Element("QDRIVE", "Q", ("high", control, "vdd"), model="drive", symbol=symbol),
+        ]
     nodes, ports = ("low", control, GROUND), ((9.0, 3.0), (8.0, 2.0), (9.0, 1.0))
     if parts.driver == "npn":
         symbol = Symbol("npn", ports, parts.transistor)
@@ -100,11 +122,10 @@ def _led_models(parts: DriverParts) -> tuple[Model, ...]:
     if parts.driver == "logic":
         return logic
     npn = (("BF", Param("beta")), ("ISE", Param("base_leak")))
-    free = npn if parts.driver == "npn" else (("VTO", Param("v_gs_th")),)
+    free = npn if parts.driver in ("npn", "pnp") else (("VTO", Param("v_gs_th")),)
     names = {name for name, _ in free}
     kept = tuple(pair for pair in parts.spice if pair[0].upper() not in names)
-    kind: Literal["NPN", "NMOS"] = "NPN" if parts.driver == "npn" else "NMOS"
-    return (*logic, Model("drive", kind, (*kept, *free)))
+    return (*logic, Model("drive", _TYPES[parts.driver], (*kept, *free)))
 
 
 def strength(current_a: float, drop_v: float, rail_v: float) -> float:

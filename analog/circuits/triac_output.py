@@ -8,6 +8,9 @@ in the simulation, where no current can flow between them)::
                               └─ gate resistor ─ ammeter ─ opto ─┬─ gate
                                                                  └─ shunt ── MT1
 
+The opto may have a snubber of its own: a further resistor before it, and a capacitor from between
+the two resistors to MT1 (Fairchild AN-3003, figure 3).
+
 Load: a resistance, or R and L in series with a loss resistance and a winding capacitance across
 both. All values are parameters of a row; their names stand beside the elements.
 """
@@ -64,6 +67,7 @@ class OutputParts:
     snubber: bool
     triac: str
     opto: str
+    opto_snubber: bool = False
     keys: tuple[tuple[str, str], ...] = ()
     """(reference, dotted design key) of the parts that the design file gives."""
 
@@ -73,13 +77,14 @@ def mains_side(parts: OutputParts, led: Stimulus) -> tuple[Element, ...]:
     mains = Sine(Param("mains_peak"), Param("mains_hz"))
     elements = [
         placed("VMAINS", "V", ("live", GROUND), mains, "sine", ((0, 8), (0, 0)), "mains"),
-        *_load(parts),
+        *load_elements(parts.inductive),
         Element("VLOAD", "V", ("lb", "mt2"), Dc(0.0)),
-        placed("RGATE", "R", ("mt2", "og"), Param("r_gate"), "resistor", ((9, 6), (6, 6))),
+        *_gate_path(parts),
         Element("VGATE", "V", ("og", "ot"), Dc(0.0)),
         *_opto(parts, led),
         _triac(parts),
-        *_shunt_and_snubber(parts),
+        *_shunt(parts),
+        *(snubber_elements() if parts.snubber else ()),
     ]
     keys = dict(parts.keys)
     return tuple(keyed(element, keys) for element in elements)
@@ -113,8 +118,9 @@ def keyed(element: Element, keys: dict[str, str]) -> Element:
     return element if key == element.key else replace(element, key=key)
 
 
-def _load(parts: OutputParts) -> list[Element]:
-    if not parts.inductive:
+def load_elements(inductive: bool) -> list[Element]:
+    """Return the load from ``live`` to ``lb``."""
+    if not inductive:
         ends = ((2, 8), (6, 8))
         return [placed("RLOAD", "R", ("live", "lb"), Param("r_load"), "load", ends, "load")]
     return [
@@ -122,6 +128,19 @@ def _load(parts: OutputParts) -> list[Element]:
         placed("LLOAD", "L", ("la", "lb"), Param("l_load"), "inductor", ((5, 8), (7, 8))),
         placed("RLOSS", "R", ("live", "lb"), Param("r_loss"), "resistor", ((2, 10), (7, 10))),
         placed("CWIND", "C", ("live", "lb"), Param("c_wind"), "capacitor", ((2, 11), (7, 11))),
+    ]
+
+
+def _gate_path(parts: OutputParts) -> list[Element]:
+    """Return the gate resistor from ``mt2`` to ``og``, with the opto's own snubber in between."""
+    if not parts.opto_snubber:
+        ends = ((9, 6), (6, 6))
+        return [placed("RGATE", "R", ("mt2", "og"), Param("r_gate"), "resistor", ends)]
+    first, second, lower = ((10, 6), (8, 6)), ((7, 6), (5, 6)), ((8, 5), (8, 2))
+    return [
+        placed("RGATE", "R", ("mt2", "om"), Param("r_gate"), "resistor", first),
+        placed("ROPTO", "R", ("om", "og"), Param("r_opto_snubber"), "resistor", second),
+        placed("COPTO", "C", ("om", GROUND), Param("c_opto"), "capacitor", lower),
     ]
 
 
@@ -151,15 +170,17 @@ def _triac(parts: OutputParts) -> Element:
     )
 
 
-def _shunt_and_snubber(parts: OutputParts) -> list[Element]:
-    found = []
-    if parts.shunt:
-        ends = ((8, 2), (8, 0))
-        found.append(placed("RGK", "R", ("gate", GROUND), Param("r_gk"), "resistor", ends))
-    if parts.snubber:
-        upper, lower = ((14, 8), (14, 5)), ((14, 4), (14, 1))
-        found += [
-            placed("RSNUB", "R", ("mt2", "sn"), Param("r_snubber"), "resistor", upper),
-            placed("CSNUB", "C", ("sn", GROUND), Param("c_snubber"), "capacitor", lower),
-        ]
-    return found
+def _shunt(parts: OutputParts) -> list[Element]:
+    if not parts.shunt:
+        return []
+    ends = ((8, 2), (8, 0))
+    return [placed("RGK", "R", ("gate", GROUND), Param("r_gk"), "resistor", ends)]
+
+
+def snubber_elements() -> list[Element]:
+    """Return resistor and capacitor in series across the triac, meeting at ``sn``."""
+    upper, lower = ((14, 8), (14, 5)), ((14, 4), (14, 1))
+    return [
+        placed("RSNUB", "R", ("mt2", "sn"), Param("r_snubber"), "resistor", upper),
+        placed("CSNUB", "C", ("sn", GROUND), Param("c_snubber"), "capacitor", lower),
+    ]

@@ -17,7 +17,7 @@ from analog.design.values import PartValue, Spread
 from analog.quantities import QuantityError, read_component, read_quantity, read_range
 
 #: Units a limit may be written in, tried in this order; "1" is a plain number or a share.
-LIMIT_UNITS: Final = ("V", "A", "s", "Ω", "W", "VA", "Hz", "°C", "F", "1")
+LIMIT_UNITS: Final = ("V", "A", "s", "Ω", "W", "VA", "Hz", "°C", "F", "K/W", "A²s", "1")
 
 
 def quantity(unit: str, bounds: Bounds, sample: str) -> Notation:
@@ -157,6 +157,8 @@ Ohms = Annotated[float, quantity("Ω", POSITIVE, "470k")]
 Farads = Annotated[float, quantity("F", NOT_NEGATIVE, "100p")]
 Seconds = Annotated[float, quantity("s", POSITIVE, "100 us")]
 Celsius = Annotated[float, quantity("°C", Bounds(-65.0, 150.0), "-10 °C")]
+KelvinsPerWatt = Annotated[float, quantity("K/W", POSITIVE, "15 K/W")]
+SquareAmpereSeconds = Annotated[float, quantity("A²s", POSITIVE, "2.5 A²s")]
 Share = Annotated[float, quantity("1", Bounds(0.0, 1.0), "1 %")]
 PowerFactor = Annotated[float, quantity("1", Bounds(0.01, 1.0), "0.6")]
 Regulation = Annotated[float, quantity("1", Bounds(0.0, 2.0), "30 %")]

@@ -54,8 +54,13 @@ ROLES: Final = (
     ),
     Role("gate_drive.opto", ("opto_triac",), "an opto-triac", "gate_drive.opto_maker"),
     Role("gate_drive.triac", ("triac",), "a triac", "gate_drive.triac_maker"),
+    Role("gate_drive.varistor", ("varistor",), "a varistor"),
 )
-_DRIVERS: Final = {"npn": ("npn", "an NPN transistor"), "nmos": ("nmos", "an N-channel MOSFET")}
+_DRIVERS: Final = {
+    "npn": ("npn", "an NPN transistor"),
+    "pnp": ("pnp", "a PNP transistor"),
+    "nmos": ("nmos", "an N-channel MOSFET"),
+}
 
 
 def part_rules(draft: Draft) -> Iterator[Finding]:

@@ -63,6 +63,7 @@ def _ratings(draft: Draft) -> Iterator[Finding]:
         ("line_sense.capacitor", highest, "rail, which the pin's clamp lets it reach"),
         ("line_sense.second_capacitor", highest, "rail, which the pin's clamp lets it reach"),
         ("gate_drive.snubber_capacitor", mains_maximum, "mains"),
+        ("gate_drive.opto_snubber_capacitor", mains_maximum, "mains"),
     ):
         rating = getattr(draft.value(key), "rating", None)
         if rating is not None and voltage is not None and rating < voltage:

@@ -27,6 +27,7 @@ from analog.design.kinds import (
     FaradSpread,
     FreeText,
     Hertz,
+    KelvinsPerWatt,
     LimitEnd,
     LimitName,
     MeasureName,
@@ -43,6 +44,7 @@ from analog.design.kinds import (
     Share,
     Sigmas,
     SpreadKey,
+    SquareAmpereSeconds,
     Title,
     VoltAmperes,
     Volts,
@@ -257,12 +259,15 @@ class GateDrive(Record):
     """LED driver, opto-triac and triac.
 
     `source` is the logic part whose output drives the base, the gate or (driver ``logic``) the
-    LED itself. `pulse_width` (s) belongs to a pulsed LED.
+    LED itself. `pulse_width` (s) belongs to a pulsed LED. The opto's own snubber is a capacitor
+    from behind the gate resistor to MT1 and a further resistor from there to the opto. `varistor`
+    lies across the triac; `heatsink` (K/W, to the air in the enclosure) is what the triac is
+    screwed to.
     """
 
     section = "gate_drive"
 
-    driver: Literal["npn", "nmos", "logic"]
+    driver: Literal["npn", "pnp", "nmos", "logic"]
     driver_part: PartName | None = None
     base_resistor: Resistor | None = None
     source: PartName
@@ -279,23 +284,35 @@ class GateDrive(Record):
     triac_maker: PartName | None = None
     snubber_resistor: Resistor | None = None
     snubber_capacitor: Capacitor | None = None
+    opto_snubber_resistor: Resistor | None = None
+    opto_snubber_capacitor: Capacitor | None = None
+    varistor: PartName | None = None
+    heatsink: KelvinsPerWatt | None = None
 
 
 class Load(Record):
     """The mains load. `voltage` (V rms) is what its power is rated at: the mains when None.
 
     An inductive load has a loss resistance in parallel (Ω) and a winding capacitance (F); they
-    decide how it behaves when the current stops.
+    decide how it behaves when the current stops. A filament's `cold_resistance` is a share of the
+    hot one, `heat_time` (s) the heat it stores over its power. `minimum_voltage` (V rms) is what
+    the load needs to do its work. The fuse in series is told by its melting and its clearing I²t
+    (A²s).
     """
 
     section = "load"
 
-    kind: Literal["resistive", "inductive"]
+    kind: Literal["resistive", "inductive", "filament"]
     power: WattSpread
     power_factor: PowerFactor = 1.0
     voltage: Volts | None = None
     parallel_resistance: Ohms | None = None
     winding_capacitance: Farads = Field(default_factory=lambda known: _winding_default(known))
+    cold_resistance: Share | None = None
+    heat_time: Seconds | None = None
+    minimum_voltage: Volts | None = None
+    fuse_melting: SquareAmpereSeconds | None = None
+    fuse_clearing: SquareAmpereSeconds | None = None
 
 
 def _winding_default(known: dict[str, Any]) -> float:

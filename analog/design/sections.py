@@ -34,6 +34,7 @@ def section_rules(draft: Draft) -> Iterator[Finding]:
     yield from _pulse_keys(draft)
     yield from _pairs(draft)
     yield from _load_keys(draft)
+    yield from _fuse_and_filament(draft)
 
 
 def _something_to_check(draft: Draft) -> Iterator[Finding]:
@@ -81,7 +82,12 @@ def _driver_keys(draft: Draft) -> Iterator[Finding]:
     drive = draft.gate_drive
     if drive is None or drive.driver is None:
         return
-    needs = {"npn": ("driver_part", "base_resistor"), "nmos": ("driver_part",), "logic": ()}
+    needs = {
+        "npn": ("driver_part", "base_resistor"),
+        "pnp": ("driver_part", "base_resistor"),
+        "nmos": ("driver_part",),
+        "logic": (),
+    }
     for name in needs[drive.driver]:
         if not draft.given(f"gate_drive.{name}"):
             rule = f'driver "{drive.driver}" needs {name}'
@@ -111,11 +117,7 @@ def _pulse_keys(draft: Draft) -> Iterator[Finding]:
 
 def _pairs(draft: Draft) -> Iterator[Finding]:
     """Parts that only make sense together."""
-    names = ("snubber_resistor", "snubber_capacitor")
-    for first, second in (names, names[::-1]):
-        if draft.given(f"gate_drive.{first}") and not draft.given(f"gate_drive.{second}"):
-            rule = f"{first} needs {second}: a snubber is both in series"
-            yield finding(f"gate_drive.{first}", rule, f"Add {second}")
+    yield from _snubbers(draft)
     reset = draft.reset
     if reset is not None and reset.button_resistor is not None and reset.button is False:
         rule = "button_resistor needs a button"
@@ -128,12 +130,40 @@ def _pairs(draft: Draft) -> Iterator[Finding]:
             yield finding("conditioner.inputs_tied", 'part "none" has no inputs', "Drop the key")
 
 
+def _snubbers(draft: Draft) -> Iterator[Finding]:
+    for prefix in ("", "opto_"):
+        names = (f"{prefix}snubber_resistor", f"{prefix}snubber_capacitor")
+        for first, second in (names, names[::-1]):
+            if draft.given(f"gate_drive.{first}") and not draft.given(f"gate_drive.{second}"):
+                rule = f"{first} needs {second}: a snubber is both in series"
+                yield finding(f"gate_drive.{first}", rule, f"Add {second}")
+
+
+def _fuse_and_filament(draft: Draft) -> Iterator[Finding]:
+    """Yield keys of a fuse that do not suit each other, and a filament's on another load."""
+    load = draft.load
+    if load is None:
+        return
+    for name in ("cold_resistance", "heat_time"):
+        if getattr(load, name) is not None and load.kind not in ("filament", None):
+            rule = f"{name} belongs to a filament"
+            yield finding(f"load.{name}", rule, 'Drop it, or write kind = "filament"')
+    melting, clearing = load.fuse_melting, load.fuse_clearing
+    if (melting is None) != (clearing is None):
+        given, other = ("melting", "clearing") if clearing is None else ("clearing", "melting")
+        rule = f"fuse_{given} needs fuse_{other}: a fuse is told by both"
+        yield finding(f"load.fuse_{given}", rule, f"Add fuse_{other}")
+    if melting is not None and clearing is not None and clearing < melting:
+        rule = "a fuse lets more through until it has cleared than until it melts"
+        yield finding("load.fuse_clearing", rule, "Swap or mend the two")
+
+
 def _load_keys(draft: Draft) -> Iterator[Finding]:
     load = draft.load
     if load is None or load.power_factor is None:
         return
-    if load.kind == "resistive" and load.power_factor != 1.0:
-        rule = "a resistive load has a power factor of 1"
+    if load.kind in ("resistive", "filament") and load.power_factor != 1.0:
+        rule = f"a {load.kind} load has a power factor of 1"
         yield finding("load.power_factor", rule, 'Drop it, or write kind = "inductive"')
     if load.kind == "inductive" and load.power_factor == 1.0:
         rule = "an inductive load needs its power factor"

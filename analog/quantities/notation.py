@@ -138,6 +138,8 @@ def example(unit: str) -> str:
         "A": "Write it like 0.5 A or 20 mA",
         "W": "Write it like 45 W or 250 mW",
         "H": "Write it like 10 mH",
+        "K/W": "Write it like 15 K/W",
+        "A²s": "Write it like 2.5 A²s",
     }
     return samples[unit]
 

@@ -18,6 +18,8 @@ SPELLINGS: Final[dict[str, tuple[str, ...]]] = {
     "Hz": ("Hz",),
     "s": ("s",),
     "°C": ("°C", "\u2103", "degC", "C"),  # U+2103 is the one-character degree Celsius
+    "K/W": ("K/W", "°C/W"),
+    "A²s": ("A²s", "A2s"),
     "%": ("%",),
     "1": (),
 }
@@ -40,7 +42,7 @@ PREFIXES: Final[dict[str, Decimal]] = {
 }
 
 #: Units that take no prefix.
-UNPREFIXED: Final = frozenset({"°C", "%", "1"})
+UNPREFIXED: Final = frozenset({"°C", "K/W", "%", "1"})
 
 #: Units a value may leave out because the multiplier letter says it is a component value.
 IMPLIED: Final = frozenset({"Ω", "F"})

@@ -100,7 +100,7 @@ FAULTS = [
     ('"MOC3053"', '"../../x"', "opto", 9, "gate_drive.opto", "letters, digits", "parts"),
     ('"MOC3053"', '"MOC3053\\nR1 1 0 1"', "opto", 8, "gate_drive.opto", "letters", "parts"),
     ('"MOC3053"', '"MOC3053\\n"', "opto", 8, "gate_drive.opto", "letters, digits", "parts"),
-    ('"npn"', '"pnp"', "driver =", 10, "gate_drive.driver", "known words", "'npn'"),
+    ('"npn"', '"relay"', "driver =", 10, "gate_drive.driver", "known words", "'npn'"),
     ('part = "4040"', 'part = "4040"\ncount = 0', "count", 9, "clocked.count", "greater", ""),
     ('part = "4040"', 'part = "4040"\ncount = "2"', "count", 9, "clocked.count", "whole", "whole"),
     (

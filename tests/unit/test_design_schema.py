@@ -58,7 +58,7 @@ def test_starter_fits_schema(validator: jsonschema.Draft202012Validator) -> None
     [
         (("design", "name"), "../../x"),
         (("supply", "rail"), 9),
-        (("gate_drive", "driver"), "pnp"),
+        (("gate_drive", "driver"), "relay"),
         (("gate_drive", "opto"), ".control"),
         (("clocked", "count"), 0),
         (("reset", "button"), "yes"),
