@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analog.benches.base import Curve, Level, Mark, Measure, Plot, Scene
-from analog.benches.reset_interruption_measures import LONG_CUT, RETURN
+from analog.benches.reset_interruption_measures import BROWN_OUT, LONG_CUT, RETURN
 from analog.benches.reset_rail import GAP_S, Rail, rise_rows, rise_stimulus
 from analog.benches.reset_space import ResetNetwork
 from analog.circuits.record import Experiment, Param, Pwl, Transient
@@ -26,6 +26,9 @@ MEASURES = ("missed_reset_window", "shortest_off_time")
 
 DISCHARGES = 5.0
 """How many R·C the run of a long cut waits: e⁻⁵ of the rail is far below any threshold."""
+
+SAG_S, SAG_SHARE = 1.0, 0.98
+"""A slow brown-out: how long it takes at least (s), and where it ends, over the valid supply."""
 
 LATEST_DEG = 0.0
 """Phase at which the mains comes back: at its zero, so that the rail is latest."""
@@ -43,12 +46,13 @@ class CutRows:
         fall = network.runs_on.fall(values, rail)
         rise = network.runs_on.rise(values, rail, nothing, LATEST_DEG)
         valid = nothing + network.valid_supply_v
-        constant = rows["r_reset"] * rows["c_reset"]
+        constant = rows["t_constant"]
         stop = fall.held + fall.length + DISCHARGES * constant
-        asserting = network.levels.asserting(network.valid_supply_v).low
+        asserting = network.levels.asserting_v(network.valid_supply_v)
         return rows | {
             "valid_supply": valid,
             "v_assert": nothing + asserting,
+            "pin_assert": network.levels.at_pin(valid, nothing + asserting),
             "rail_slope": valid / rise.last_passing(valid),
             "v_crest": fall.crest,
             "v_dropped": fall.dropped,
@@ -65,7 +69,7 @@ def interruption_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
     experiment = Experiment(
         reset_network("Reset: the mains is cut", parts, rail),
         Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=7.0),
-        ("v(vdd)", "v(pin)", *(("v(rc)",) if parts.pin_resistor else ())),
+        ("v(vdd)", "v(pin)", *_charge(parts)),
         f"{_REDUCERS}:long_cut",
         LONG_CUT,
     )
@@ -83,7 +87,7 @@ def interruption_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
                 (Curve("v(vdd)", "rail", "V"), Curve("v(pin)", "reset pin", "V")),
                 (
                     Level("lowest supply of the logic", "valid_supply", "V"),
-                    Level("certainly a reset", "v_assert", "V"),
+                    Level("certainly a reset", "pin_assert", "V"),
                 ),
                 (
                     Mark("state lost", "t_lost", "v(vdd)"),
@@ -93,6 +97,70 @@ def interruption_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
             ),
         ),
     )
+
+
+def _charge(parts: ResetParts) -> tuple[str, ...]:
+    """Return the trace of the capacitor's charge where it is not the pin's."""
+    if parts.topology == "detector" or parts.charged == "pin":
+        return ()
+    return (f"v({parts.charged})",)
+
+
+def brown_out_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
+    """Return the scene of a rail that sags slowly to just below the logic's lowest supply."""
+    points = ((0.0, "rail"), ("t_sag", "v_floor"), ("t_back", "v_floor"), ("t_whole", "rail"))
+    rail = Pwl(tuple((t if isinstance(t, float) else Param(t), Param(v)) for t, v in points))
+    experiment = Experiment(
+        reset_network("Reset: a slow brown-out", parts, rail),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=7.0),
+        ("v(vdd)", "v(pin)"),
+        f"{_REDUCERS}:brown_out",
+        BROWN_OUT,
+    )
+    return Scene(
+        "brown-out",
+        "The rail sags and comes back slowly",
+        experiment,
+        network.space(leaking=True),
+        SagRows(network),
+        BROWN_OUT[:1],
+        (
+            Plot(
+                "Rail and reset pin in a slow brown-out",
+                "brown_out_margin",
+                (Curve("v(vdd)", "rail", "V"), Curve("v(pin)", "reset pin", "V")),
+                (
+                    Level("lowest supply of the logic", "valid_supply", "V"),
+                    Level("certainly a reset", "pin_assert", "V"),
+                ),
+                (Mark("supply valid again", "t_again", "v(pin)"),),
+            ),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SagRows:
+    """Rows of a rail that sags to `SAG_SHARE` of the valid supply, slowly for any R·C."""
+
+    network: ResetNetwork
+
+    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        network, rows = self.network, self.network.common(values)
+        valid = np.full(np.shape(rows["rail"]), network.valid_supply_v)
+        asserting = 0 * valid + network.levels.asserting_v(network.valid_supply_v)
+        sag = np.maximum(SAG_S, 2 * rows["t_constant"])
+        return rows | {
+            "valid_supply": valid,
+            "v_assert": asserting,
+            "pin_assert": network.levels.at_pin(valid, asserting),
+            "v_floor": SAG_SHARE * valid,
+            "t_sag": sag,
+            "t_back": 1.5 * sag,
+            "t_whole": 2.5 * sag,
+            "t_stop": 2.6 * sag,
+            "t_step": sag / 200.0,
+        }
 
 
 def return_experiment(parts: ResetParts, rail: Rail) -> Experiment:
@@ -175,4 +243,13 @@ def interruption_measures(network: ResetNetwork) -> tuple[Measure, ...]:
         title="length from which on every cut resets",
         definition="of cuts of the whole mains, the rail's holding included",
     )
-    return window, shortest
+    brown_out = Measure(
+        "brown_out_margin",
+        "V",
+        "pin below a sure reset after a slow brown-out",
+        "min",
+        network.supply.rail.nominal,
+        "the level that certainly asserts, less the pin, both from the asserting rail, when a rail "
+        "that sagged slowly to just below the lowest supply of the logic is back there",
+    )
+    return window, shortest, brown_out

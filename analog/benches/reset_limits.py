@@ -71,21 +71,38 @@ def limits(network: ResetNetwork, driven: Driven) -> Limits:
         found["hold_time"] = (limit,)
     if network.reset.discharge_diode is not None:
         found["discharge_current"] = _diode_limits(network.reset.discharge_diode)
+    if network.reset.topology in HOLDING:
+        found |= {"missed_reset_window": (_NO_CUT,), "brown_out_margin": (_NO_SAG,)}
     return found
+
+
+HOLDING = ("gated", "detector")
+"""Topologies that assert as long as the rail is low, whatever it did before."""
+
+_CAUTION = (
+    "A cut of the mains that is shorter than the capacitor's discharge can leave the logic in "
+    "a wrong state without a reset. Any plain RC has such cuts; how long they last is stated "
+    "and judged only against a limit of the design's own. A brown-out that leaves the rail "
+    "just below the logic's lowest supply is missed at any length."
+)
+_HELD = (
+    "The reset is asserted as long as the rail is low, so that no cut and no brown-out may be "
+    "missed: the limit is zero."
+)
+_WORDS = "a supply-gated reset asserts at every rail below the lowest supply of the logic"
+_NO_CUT = Limit("supply_gated", None, 0.0, _WORDS)
+_NO_SAG = Limit("supply_gated", 0.0, None, _WORDS)
 
 
 def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
     """Return what a reader of the results must know about their reach."""
     said = [
         network.runs_on.words,
-        "A cut of the mains that is shorter than the capacitor's discharge can leave the logic in "
-        "a wrong state without a reset. Any plain RC has such cuts; how long they last is stated "
-        "and judged only against a limit of the design's own. A brown-out that leaves the rail "
-        "just below the logic's lowest supply is missed at any length.",
+        _HELD if network.reset.topology in HOLDING else _CAUTION,
         f"Nominal capacitor leakage is taken as {USUAL_LEAKAGE_SHARE:.0%} of the largest the "
         "technology allows, the extremes as none and all of it.",
     ]
-    if network.reset.discharge_diode is None:
+    if network.reset.discharge_diode is None and network.reset.topology not in HOLDING:
         said.append("Without a discharge diode only the pin's own diode empties the capacitor.")
     if network.reset.button:
         said.append(
@@ -100,22 +117,26 @@ def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
 def _asserted(network: ResetNetwork, driven: Driven) -> Limit:
     valid_v = network.valid_supply_v
     figure = network.levels.asserting(valid_v)
-    level = "V_N min" if network.levels.schmitt else "V_IL"
+    level = network.levels.words(2)
     source = f"{level} of the {network.reset.receiver} at {valid_v:g} V: {figure.source}"
-    note = figure.note("low")
+    note = figure.note("high" if network.levels.high else "low")
     if figure.status == "not guaranteed":
         note += f" at {valid_v:g} V, outside the table: in proportion to the supply"
     doubt = driven.supply_minimum.note("low") if network.reset.valid_supply is None else ""
     if doubt:
         note = "; ".join(filter(None, (note, f"lowest supply of the {driven.name} {doubt}")))
+    if network.levels.high:
+        return Limit("guaranteed_high", figure.high, None, source, note)
     return Limit("guaranteed_low", None, figure.low, source, note)
 
 
 def _released(network: ResetNetwork) -> Limit:
     figure = network.levels.latest(network.supply.rail.nominal)
-    level = "V_P max" if network.levels.schmitt else "V_IH"
-    source = f"above {level} of the {network.reset.receiver}: {figure.source}"
-    return Limit("threshold", 0.0, None, source, figure.note("high"))
+    beyond = "below" if network.levels.high else "above"
+    source = f"{beyond} {network.levels.words(1)} of the {network.reset.receiver}: {figure.source}"
+    return Limit(
+        "threshold", 0.0, None, source, figure.note("low" if network.levels.high else "high")
+    )
 
 
 def _pin_limits(network: ResetNetwork) -> tuple[Limit, ...]:

@@ -41,7 +41,7 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     A reset that never releases holds for as long as the run lasts, which is then a lower bound
     of its hold time; that it never releases shows in ``release_time``.
     """
-    time, rail, pin = run.time, run.trace("v(vdd)"), run.trace("v(pin)")
+    time, rail, pin = run.time, run.trace("v(vdd)"), sensed(run, row)
     place, share = _last_rise(rail, row["valid_supply"])
     if place < 0:
         return dict.fromkeys(_POWER_UP, math.nan)
@@ -55,7 +55,7 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     held_until = time.item(-1) if math.isnan(t_earliest) else t_earliest
     return {
         "t_valid": t_valid,
-        "input_at_valid_supply": pin.item(place) + share * (pin.item(place + 1) - pin.item(place)),
+        "input_at_valid_supply": _between(run.trace("v(pin)"), place, share),
         "t_earliest": t_earliest,
         "t_latest": t_latest,
         "hold_time": held_until - t_valid,
@@ -65,16 +65,26 @@ def power_up(run: Run, row: Mapping[str, float]) -> dict[str, float]:
 
 def settled(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Measure the final level at the pin (V) and its distance to the highest threshold (V)."""
-    level = float(run.trace("v(pin)")[-1])
-    return {"final_level": level, "release_level_margin": level - row["threshold_high"]}
+    level, distance = float(run.trace("v(pin)")[-1]), float(sensed(run, row)[-1])
+    return {"final_level": level, "release_level_margin": distance - row["threshold_high"]}
 
 
-def power_down(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
-    """Measure the peak currents (A) while the rail falls: the diode's and the pin's own."""
-    values = _peak(run, "i(vpin)", "pin_discharge_current", "t_pin_peak")
+def power_down(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Measure the peak currents (A) while the rail falls: the diode's and the pin's own.
+
+    The pin's flows into its upper diode, of an active-high reset out of its lower one.
+    """
+    sign = -1.0 if row.get("active_high") else 1.0
+    values = _peak(run, "i(vpin)", "pin_discharge_current", "t_pin_peak", sign)
     if "i(vdis)" in run.traces:
         values |= _peak(run, "i(vdis)", "discharge_current", "t_diode_peak")
     return values
+
+
+def sensed(run: Run, row: Mapping[str, float], trace: str = "v(pin)") -> Floats:
+    """Return a trace (V) as its distance from the rail at which the reset is asserted."""
+    level = run.trace(trace)
+    return run.trace("v(vdd)") - level if row.get("active_high") else level
 
 
 def button(run: Run, _row: Mapping[str, float]) -> dict[str, float]:
@@ -133,7 +143,12 @@ def _reached(
     return first_crossing(time[corner:], pin[corner:], level, True, after, smooth=True)
 
 
-def _peak(run: Run, trace: str, name: str, moment: str) -> dict[str, float]:
-    current = run.trace(trace)
+def _between(trace: Floats, place: int, share: float) -> float:
+    """Return a trace `share` of the way from one sample to the next."""
+    return trace.item(place) + share * (trace.item(place + 1) - trace.item(place))
+
+
+def _peak(run: Run, trace: str, name: str, moment: str, sign: float = 1.0) -> dict[str, float]:
+    current = sign * run.trace(trace)
     place = int(np.argmax(current))
     return {name: float(current[place]), moment: float(run.time[place])}

@@ -9,6 +9,7 @@ import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.benches.reset_levels import ReceiverLevels
+from analog.benches.reset_own import Own, own_values, resistor_axes, resistor_rows
 from analog.benches.reset_rail import Rail, rise_rows
 from analog.cards import technology
 from analog.circuits.reset_network import CONTACT_OHM
@@ -64,14 +65,18 @@ class ResetNetwork:
         """Return ambient, rail and parts, then the leakages if `leaking`, then `more`."""
         reset, rail = self.reset, spread_axis(self.supply.rail, "V")
         parts = [part_axis(reset.resistor), part_axis(reset.capacitor, self.supply.rail.nominal)]
-        if reset.pin_resistor is not None:
-            parts.append(part_axis(reset.pin_resistor))
-        axes: list[Axis] = [ambient_axis(self.environment), rail, *parts]
+        own = (*resistor_axes(reset), *self.own.axes())
+        axes: list[Axis] = [ambient_axis(self.environment), rail, *parts, *own]
         if leaking:
             most = self.levels.leakage_a()
             axes.append(LeakageAxis(reset.capacitor, rail.key))
             axes.append(RangeAxis(PIN_LEAKAGE, "A", -most, 0.0, most))
         return Space((*axes, *more))
+
+    @property
+    def own(self) -> Own:
+        """Return what the reset's topology has of its own."""
+        return own_values(self.reset)
 
     def common(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the parameters of the network itself."""
@@ -85,14 +90,10 @@ class ResetNetwork:
             "c_pin": nothing + max(self.levels.capacitance_f(), 1e-15),
             "leak_c": values.get(CAPACITOR_LEAKAGE, nothing),
             "g_pin": values.get(PIN_LEAKAGE, nothing) / rail,
+            "active_high": nothing + float(self.levels.high),
+            **resistor_rows(reset, values, np.shape(rail)),
         }
-        if reset.pin_resistor is not None:
-            rows["r_pin"] = values[reset.pin_resistor.key]
-        if reset.button_resistor is not None:
-            rows["r_button"] = values.get(
-                reset.button_resistor.key, nothing + reset.button_resistor.nominal
-            )
-        return rows
+        return rows | self.own.rows(rows, values)
 
     def power_up(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows of a rising rail; the run ends a third after the latest release."""
@@ -102,8 +103,8 @@ class ResetNetwork:
         # A point of the simulation's own at the valid supply, so that nothing is interpolated.
         rise = self.runs_on.rise(values, rail, 0 * rail, None).with_point_at(valid)
         whole = rise.time[:, -1]
-        length = charging_time_s(rows)
-        constant = rows["r_reset"] * rows["c_reset"]
+        length = self.own.charging_s(rows)
+        constant = rows["t_constant"]
         stop = whole + np.clip(1.3 * length, constant, LONGEST_TIME_CONSTANTS * constant)
         return (
             rows
@@ -143,16 +144,3 @@ class ResetNetwork:
             "t_stop": 7.0 * constant,
             "t_step": constant / 50.0,
         }
-
-
-def charging_time_s(rows: Mapping[str, Floats]) -> Floats:
-    """Return how long a step takes to charge the network to ``threshold_high`` (s).
-
-    RC·ln(V/(V − V_P)) with V the level that the leakages leave; infinite when it is not reached.
-    """
-    drawn = rows["leak_c"] + rows["g_pin"] * rows["rail"]
-    level = rows["rail"] - drawn * rows["r_reset"]
-    level = level - rows["g_pin"] * rows["rail"] * rows.get("r_pin", np.zeros(1))
-    share = rows["threshold_high"] / np.maximum(level, 1e-9)
-    reached = -np.log1p(-np.minimum(share, 1.0 - 1e-12))
-    return np.where(share < 1.0, rows["r_reset"] * rows["c_reset"] * reached, np.inf)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 from analog.benches.base import Measure
 from analog.benches.reset_space import ResetNetwork
@@ -75,10 +76,16 @@ def measures(network: ResetNetwork, shown: frozenset[str]) -> tuple[Measure, ...
     """Return the measures among `shown`, each with the scale that this design gives it."""
     scales = _scales(network)
     return tuple(
-        replace(measure, scale=scales[measure.identifier])
+        replace(measure, scale=scales[measure.identifier], worst=_worst(network, measure))
         for measure in _WORDS
         if measure.identifier in shown
     )
+
+
+def _worst(network: ResetNetwork, measure: Measure) -> Literal["min", "max", "both"]:
+    """Return the worst side: the pin of an active-high reset has to be high at first."""
+    upside_down = measure.identifier == "input_at_valid_supply" and network.levels.high
+    return "min" if upside_down else measure.worst
 
 
 def _scales(network: ResetNetwork) -> dict[str, float]:

@@ -22,6 +22,7 @@ Kind = Literal[
     "optocoupler",
     "triac",
     "regulator",
+    "detector",
     "transformer",
     "varistor",
     "resistor",

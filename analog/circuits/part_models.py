@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from analog.cards import Card, Column
+from analog.circuits.detector_models import detector_arguments
 from analog.circuits.line_filter import INPUT_OHM
 from analog.circuits.logic_models import gate_arguments, output_arguments, output_threshold_v
 from analog.circuits.optocoupler_models import optocoupler_arguments
@@ -178,5 +179,6 @@ _PLAIN: Mapping[str, Callable[[Column], dict[str, float]]] = {
     "opto_triac": _opto_triac,
     "optocoupler": optocoupler_arguments,
     "regulator": _regulator,
+    "detector": detector_arguments,
     "transformer": _transformer,
 }

@@ -45,6 +45,9 @@ ROLES: Final = (
     ),
     Role("reset.driven", ("clocked",), "a clocked part", "", True),
     Role("reset.discharge_diode", ("diode",), "a diode"),
+    Role("reset.zener", ("zener",), "a Zener diode"),
+    Role("reset.transistor", ("npn",), "an NPN transistor"),
+    Role("reset.detector", ("detector",), "a voltage detector", "", True),
     Role(
         "gate_drive.source",
         ("schmitt", "clocked", "gate"),

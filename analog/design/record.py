@@ -235,6 +235,13 @@ class Clocked(Record):
 class Reset(Record):
     """The power-up reset: in ``rc-low`` a resistor to VDD, a capacitor to ground, low = reset.
 
+    ``rc-high`` is the same upside down, high = reset. ``gated`` is rc-low whose capacitor a
+    transistor empties while the rail is below the voltage of a Zener: Zener and `zener_resistor`
+    feed the base of a first transistor, `base_resistor` lies from there to ground and
+    `collector_resistor` from its collector to VDD. In ``detector`` an open-drain voltage detector
+    drives the pin, `resistor` is its pull-up and `capacitor` sets its delay. `capacitor_resistor`
+    is in series with the capacitor. With `latch` the receiver is a latch made of two gates.
+
     `receiver` has the input that watches the capacitor; `driven` is the clocked part whose
     shortest reset pulse counts, the design's clocked part when None. `valid_supply` (V) is the
     rail from which on the logic counts as alive, the driven part's lowest supply when None.
@@ -242,13 +249,21 @@ class Reset(Record):
 
     section = "reset"
 
-    topology: Literal["rc-low"] = "rc-low"
+    topology: Literal["rc-low", "rc-high", "gated", "detector"] = "rc-low"
     resistor: Resistor
     capacitor: Capacitor
+    capacitor_resistor: Resistor | None = None
     discharge_diode: PartName | None = None
+    zener: PartName | None = None
+    zener_resistor: Resistor | None = None
+    base_resistor: Resistor | None = None
+    collector_resistor: Resistor | None = None
+    transistor: PartName | None = None
+    detector: PartName | None = None
     pin_resistor: Resistor | None = None
     receiver: PartName
     maker: PartName | None = None
+    latch: bool = False
     driven: PartName | None = None
     valid_supply: Volts | None = None
     button: bool = False

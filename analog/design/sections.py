@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from analog.design.findings import Draft, Finding, finding
+from analog.design.resetting import reset_rules
 from analog.design.sensing import sensing_rules
 
 _BENCH_SECTIONS: Final = ("line_sense", "conditioner", "reset", "gate_drive")
@@ -33,6 +34,7 @@ def section_rules(draft: Draft) -> Iterator[Finding]:
     yield from _driver_keys(draft)
     yield from _pulse_keys(draft)
     yield from _pairs(draft)
+    yield from reset_rules(draft)
     yield from _load_keys(draft)
     yield from _fuse_and_filament(draft)
 

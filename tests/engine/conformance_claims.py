@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import conformance_detector as detector
 import conformance_devices as devices
 import conformance_logic as logic
 import conformance_optocoupler as coupler
@@ -269,6 +270,14 @@ TRANSFORMER = (
     value("interwinding_capacitance", 0.01, power.between_windings),
 )
 
+DETECTOR = (
+    value("V_DET", 0.002, lambda e, p: detector.passage(e, p, "v_fall")),
+    value("V_HYS", 0.05, detector.hysteresis),
+    value("I_OUT", 0.02, lambda e, p: detector.sink(e, p, "i(vout)", "V_OUT_test")),
+    value("I_CD", 0.02, lambda e, p: detector.sink(e, p, "i(vcd)", "V_CD_test")),
+    value("R_delay", 0.03, detector.delay_resistance),
+)
+
 DIODE = (
     *(
         within(name, lambda e, p, name=name: devices.forward_voltage(e, p, name))  # type: ignore[misc]
@@ -313,6 +322,7 @@ CLAIMS: dict[str, tuple[Claim, ...]] = {
     "triac": TRIAC,
     "opto_triac": OPTO_TRIAC,
     "regulator": REGULATOR,
+    "detector": DETECTOR,
     "transformer": TRANSFORMER,
     "diode": DIODE,
     "zener": ZENER,
@@ -338,13 +348,14 @@ _REASONS = {
     "a condition of another figure": """
         I_F_ctr_test V_CE_ctr_test I_F_sat_test I_C_sat_test V_CE_dark_test I_C_time_test
         R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test
-        V_R_test""",
+        V_R_test V_OUT_test V_CD_test V_IN_test""",
     "applied by the benches, outside the model": """
         ctr_ageing_factor I_OL_hot I_OH_hot led_cold_factor led_ageing_factor led_drive_factor
         quadrant_ratio_2 quadrant_ratio_3 quadrant_ratio_4 V_O_drift V_dropout_worst V_Z_drift""",
     "leakage: benches add its largest value outside the model": """
         I_in_leakage I_in_leakage_hot I_DRM I_DRM_inhibited I_R I_R_hot I_CBO I_CBO_hot I_C_off
-        I_DSS I_DSS_hot I_GSS""",
+        I_DSS I_DSS_hot I_GSS I_OUT_leakage""",
+    "its time with R_delay is measured, which needs both": "delay_share",
     "inside of the counter or flip-flop, which is not modelled": """
         reset_pulse_min reset_recovery clock_pulse_min setup_time""",
     "a second working point of a figure, which the model does not separate": """

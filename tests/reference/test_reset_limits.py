@@ -139,6 +139,7 @@ def test_measures_are_those_of_the_parts_there_are() -> None:
         "pin_discharge_current",
         "missed_reset_window",
         "shortest_off_time",
+        "brown_out_margin",
     }
     more = make_plan('receiver = "40106"\ndischarge_diode = "1N4148"\nbutton = true')
     added = {measure.identifier for measure in more.measures} - names
