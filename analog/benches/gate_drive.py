@@ -41,11 +41,11 @@ _OPTO_FIGURES = (
 def plan(design: Design) -> Plan:
     """Return the gate-drive bench of `design`, whose gate_drive, load and mains are present."""
     drive, load, mains = _sections(design)
-    led_networks = _led_networks(design, drive)
-    networks = _networks(design, drive, load, mains, led_networks)
+    leds = led_networks(design, drive)
+    networks = _networks(design, drive, load, mains, leds)
     scenes: list[Scene] = []
-    for index, led in enumerate(led_networks):
-        scenes += led_scenes(led, _suffix(index, led_networks))
+    for index, led in enumerate(leds):
+        scenes += led_scenes(led, _suffix(index, leds))
     for index, network in enumerate(networks):
         scenes += mains_scenes(network, _suffix(index, networks))
     blocked = _state_networks(networks)
@@ -73,7 +73,7 @@ def _sections(design: Design) -> tuple[GateDrive, Load, Mains]:
     return design.gate_drive, design.load, design.mains
 
 
-def _led_networks(design: Design, drive: GateDrive) -> list[LedNetwork]:
+def led_networks(design: Design, drive: GateDrive) -> list[LedNetwork]:
     """Return one network per opto column, logic column and transistor column that differ."""
     rail = design.supply.rail.nominal
     optos = merged(find_card(drive.opto).chosen(drive.opto_maker), _LED_FIGURES)

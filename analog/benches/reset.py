@@ -16,6 +16,7 @@ from analog.benches.reset_interruption import (
     interruption_measures,
     interruption_scene,
 )
+from analog.benches.reset_led import MEASURE, led_limit, led_measure, led_scenes
 from analog.benches.reset_levels import ReceiverLevels
 from analog.benches.reset_limits import Driven, driven_part, limits, notes
 from analog.benches.reset_rail import StatedRail, SuppliedRail, rise_stimulus
@@ -95,13 +96,15 @@ def plan(design: Design) -> Plan:
     if network.reset.button:
         scenes.append(_button(network))
     scenes += [interruption_scene(network, parts), brown_out_scene(network, parts)]
+    scenes += led_scenes(network, design)
+    dark = led_limit(design)
     shown = frozenset(measure for scene in scenes for measure in scene.measures)
     return Plan(
         "reset",
         "Power-up reset",
-        (*measures(network, shown), *interruption_measures(network)),
+        (*measures(network, shown), *interruption_measures(network), *led_measure(design)),
         tuple(scenes),
-        limits(network, driven),
+        limits(network, driven) | ({MEASURE: (dark,)} if dark is not None else {}),
         notes(network, driven),
     )
 

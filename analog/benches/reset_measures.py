@@ -81,6 +81,23 @@ def power_down(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     return values
 
 
+def led_before_reset(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Measure the LED while the rail is below the valid supply.
+
+    Gives ``led_current_before_reset`` (A, its largest), ``t_led_peak`` (s, when), and
+    ``time_unguarded`` (s, for how long the rail is above 1 V and below the valid supply).
+    """
+    time, rail, current = run.time, run.trace("v(vdd)"), run.trace("i(vled)")
+    below = rail <= row["valid_supply"] * (1 + 1e-9)
+    place = int(np.argmax(np.where(below, current, -math.inf)))
+    unguarded = below[1:] & (rail[1:] > 1.0)
+    return {
+        "led_current_before_reset": max(float(current[place]), 0.0),
+        "t_led_peak": float(time[place]),
+        "time_unguarded": float(np.diff(time)[unguarded].sum()),
+    }
+
+
 def sensed(run: Run, row: Mapping[str, float], trace: str = "v(pin)") -> Floats:
     """Return a trace (V) as its distance from the rail at which the reset is asserted."""
     level = run.trace(trace)
