@@ -1,12 +1,14 @@
-"""The Schmitt conditioner: thresholds and edges of the simulated part, and the whole chain.
+"""The conditioner: thresholds and edges of the simulated part, and the whole chain.
 
-Two scenes per maker: a slow ramp on the part alone, and filter, part and load on the mains.
-V_P and V_N are drawn jointly from what the maker guarantees together with V_H.
+Of a Schmitt part two scenes per maker: a slow ramp on the part alone, and filter, part and load
+on the mains. V_P and V_N are drawn jointly from what the maker guarantees together with V_H. A
+plain gate has one scene, as a whole model on the mains. Which kind of card is judged how stands
+in `STAGES`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,7 @@ import numpy as np
 from analog.benches.axes import AMBIENT, ambient_axis, spread_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, Scene
 from analog.benches.conditioner_chain import chain_scene
+from analog.benches.conditioner_gate import NOTE, gate_scene
 from analog.benches.conditioner_measures import RAMP_OUTPUTS
 from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.line_limits import edge_limit, transition_limits
@@ -81,18 +84,40 @@ def plan(design: Design) -> Plan:
         return Plan("conditioner", "Schmitt conditioner", tried, (), {}, (note,), trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
-    scenes = [
-        scene for stage in fitted for scene in (_ramp(stage, design), chain_scene(network, stage))
-    ]
+    kind = STAGES[receiver.card.kind]
+    scenes = tuple(scene for stage in fitted for scene in kind.scenes(network, stage))
+    shown = {measure for scene in scenes for measure in scene.measures}
+    measures = (one for one in _measures(fitted[0], kind.threshold) if one.identifier in shown)
     return Plan(
         "conditioner",
-        "Schmitt conditioner",
-        (*_measures(fitted[0]), *tried),
-        tuple(scenes),
+        kind.title,
+        (*measures, *tried),
+        scenes,
         _limits(network, fitted[0]),
-        _notes(),
+        kind.notes,
         trials,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class StageKind:
+    """How a kind of part is judged: bench title, scenes of one maker's, words and notes.
+
+    `threshold` says how a threshold is read.
+    """
+
+    title: str
+    scenes: Callable[[LineNetwork, Stage], tuple[Scene, ...]]
+    threshold: str
+    notes: tuple[str, ...]
+
+
+def _schmitt_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
+    return _ramp(stage, network.design), chain_scene(network, stage)
+
+
+def _gate_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
+    return (gate_scene(network, stage),)
 
 
 CONDITIONER = Bench("conditioner", "Schmitt conditioner", "conditioner", plan)
@@ -194,10 +219,9 @@ def _ramp_plots() -> tuple[Plot, ...]:
     )
 
 
-def _measures(stage: Stage) -> tuple[Measure, ...]:
+def _measures(stage: Stage, part: str) -> tuple[Measure, ...]:
     rail_v = stage.rail.nominal
     edge_s = stage.column.figure("t_transition", vdd=rail_v).centre
-    part = "on the simulated part, input ramp of one rail in 20 ms"
     into = "10-90 % of the rail into wiring and clocked inputs"
     return (
         Measure("threshold_rising", "V", "rising threshold", "max", rail_v, part),
@@ -269,10 +293,19 @@ def _level_limit(stage: Stage, name: str) -> Limit:
     return Limit(name.lower().replace("_", ""), low, high, str(figure.source), note)
 
 
-def _notes() -> tuple[str, ...]:
-    return (
-        "V_P, V_N and V_H of each maker are taken jointly; no column is mixed with another.",
-        "Delay and transition of the output follow its drive: slow where the current is least.",
-        "On the mains the part's thresholds are read off the pin's trace as data, and the clock "
-        "is drawn from them with the delay of a regenerative stage to so slow an input.",
-    )
+STAGES: Mapping[str, StageKind] = {
+    "schmitt": StageKind(
+        "Schmitt conditioner",
+        _schmitt_scenes,
+        "on the simulated part, input ramp of one rail in 20 ms",
+        (
+            "V_P, V_N and V_H of each maker are taken jointly; no column is mixed with another.",
+            "Delay and transition of the output follow its drive: slow where the current is least.",
+            "On the mains the part's thresholds are read off the pin's trace as data, and the "
+            "clock is drawn from them with the delay of a regenerative stage to so slow an input.",
+        ),
+    ),
+    "gate": StageKind(
+        "Conditioner, a plain gate", _gate_scenes, "at the pin when the output passes half", (NOTE,)
+    ),
+}

@@ -107,6 +107,27 @@ def simulated_chain(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     }
 
 
+def gate(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Return the measures of one settled cycle behind a plain gate, thresholds and edges too.
+
+    The output's edges are those that answer the first edges at the pin.
+    """
+    time, out, pin = run.time, run.trace("v(out)"), run.trace("v(pin)")
+    chain_values = simulated_chain(run, row)
+    rise, fall = chain_values["t_out_rise"], chain_values["t_out_fall"]
+    low, high = 0.1 * row["v_rail"], 0.9 * row["v_rail"]
+    cycle = window(time, out, row["t_quarter"], row["t_end"])[1]
+    return {
+        **chain_values,
+        "threshold_rising": float(np.interp(fall, time, pin)),
+        "threshold_falling": float(np.interp(rise, time, pin)),
+        "output_rise_time": edge_time(time, out, low, high, True, row["t_start"]),
+        "output_fall_time": edge_time(time, out, low, high, False, row["t_quarter"]),
+        "output_high_level": float(cycle.max()),
+        "output_low_level": float(cycle.min()),
+    }
+
+
 def with_clock(run: Run, row: Mapping[str, float]) -> Run:
     """Return the run with ``v(out)``, the clock between ground and rail, edges of ``t_tr``.
 

@@ -75,7 +75,17 @@ class Stage:
         )
 
     def rows(self, values: Mapping[str, Floats], ambient_c: Floats) -> dict[str, Floats]:
-        """Return the parameters of stage and load; axes that are absent stand at their nominal."""
+        """Return the parameters of a Schmitt stage and its load."""
+        outputs = self.output_rows(values, ambient_c)
+        return {
+            "v_p": values[RISING],
+            "v_n": values[FALLING],
+            "t_pd": (outputs.pop("t_plh") + outputs.pop("t_phl")) / 2,
+            **outputs,
+        }
+
+    def output_rows(self, values: Mapping[str, Floats], ambient_c: Floats) -> dict[str, Floats]:
+        """Return those of output and load; axes that are absent stand at their nominal."""
         rail = values[self.rail.key]
         rise, fall = (self._line(name).at(rail)[1] for name in ("t_plh", "t_phl"))
         drive = values.get(DRIVE, np.ones(np.shape(rail)))
@@ -83,13 +93,12 @@ class Stage:
         load = sum(values.get(axis.key, axis.nominal) for axis in self.load_axes())
         family = self.receiver.card.family
         return {
-            "v_p": values[RISING],
-            "v_n": values[FALLING],
             "i_ol": hot * self._line("I_OL").at(rail)[1],
             "v_ol": self._line("V_OL_test").at(rail)[1],
             "i_oh": hot * self._line("I_OH").at(rail)[1],
             "v_oh": rail - self._line("V_OH_test").at(rail)[1],
-            "t_pd": (rise + fall) / 2 / drive,
+            "t_plh": rise / drive,
+            "t_phl": fall / drive,
             "t_tr": self._line("t_transition").at(rail)[1] / drive,
             "r_in": np.full(np.shape(rail), INPUT_OHM[family]),
             "c_load": np.broadcast_to(load, np.shape(rail)),

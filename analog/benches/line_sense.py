@@ -328,5 +328,6 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
             "voltage is lower, by 3.9 times its resistance at 1 mA times 1 mA at 0.1 mA."
         )
     if not receiver.schmitt:
-        notes.append("The filtered edge is judged at the clocked part itself, hysteresis 0.")
+        where = "the clocked part itself" if receiver.section == "clocked" else "a plain gate"
+        notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")
     return tuple(notes)

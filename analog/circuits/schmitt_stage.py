@@ -31,8 +31,12 @@ _AIRY_ZERO = 2.338107
 
 def schmitt_stage(library: str, part: str, clocked: str, x: float) -> tuple[Element, ...]:
     """Return the stage from node ``pin`` to node ``out``, with its load, from grid column x on."""
+    return (_part(library, part, "pin", x), *stage_load(clocked, x))
+
+
+def stage_load(clocked: str, x: float) -> tuple[Element, ...]:
+    """Return what hangs on node ``out``: wiring, and the current of the clocked inputs."""
     return (
-        _part(library, part, "pin", x),
         _wiring(clocked, x),
         # Input current works against either level: from the rail and to ground alike.
         Element("RHIGH", "R", ("vdd", "out"), Param("r_load_in")),

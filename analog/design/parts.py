@@ -34,7 +34,9 @@ ROLES: Final = (
     Role("line_sense.isolating_diode", ("diode",), "a diode"),
     Role("line_sense.antiparallel_diode", ("diode",), "a diode"),
     Role("line_sense.optocoupler", ("optocoupler",), "a phototransistor optocoupler"),
-    Role("conditioner.part", ("schmitt",), "a Schmitt part", "conditioner.maker", True),
+    Role(
+        "conditioner.part", ("schmitt", "gate"), "a Schmitt part or a gate", "conditioner.maker", True
+    ),
     Role("clocked.part", ("clocked",), "a clocked part", "clocked.maker", True),
     Role(
         "reset.receiver",
