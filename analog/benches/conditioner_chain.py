@@ -17,7 +17,13 @@ from analog.benches.base import Curve, Level, Mark, Plot, Scene
 from analog.benches.conditioner_measures import CHAIN_OUTPUTS, SIMULATED_OUTPUTS
 from analog.benches.conditioner_stage import Stage
 from analog.benches.line_network import LineNetwork
-from analog.circuits.line_filter import PROTECTION, line_filter, receiver_x, schmitt_pin
+from analog.circuits.line_filter import (
+    PROTECTION,
+    filter_picture,
+    line_filter,
+    receiver_x,
+    schmitt_pin,
+)
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.schmitt_stage import pictured_stage, schmitt_stage, state_constant_s
 from analog.circuits.sense_fronts import front_libraries
@@ -56,8 +62,9 @@ def chain_scene(network: LineNetwork, stage: Stage) -> Scene:
     """Return the scene of one maker's part."""
     capacitance = stage.receiver.capacitance_axis()
     axes = [*network.axes(detailed=False), *stage.threshold_axes()]
-    filter_f = network.sense.capacitor.nominal
-    if capacitance.high - capacitance.low > SMALL_SHARE * filter_f:
+    filter_f = network.sense.capacitor
+    least = 0.0 if filter_f is None else SMALL_SHARE * filter_f.nominal
+    if capacitance.high - capacitance.low > least:
         axes.append(capacitance)
     return Scene(
         f"chain-{stage.column.maker.lower()}",
@@ -77,7 +84,7 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     x = receiver_x(network.parts)
     behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, x)
     # By way of the operating point, in which the part finds its state.
-    start = [("pin", Param("pin_start"))]
+    start = [] if network.own is not None else [("pin", Param("pin_start"))]
     if network.parts.second_stage:
         start.append(("joint", Param("joint_start")))
     if network.parts.supply != "none":
@@ -110,6 +117,14 @@ def _by_data(network: LineNetwork, stage: Stage) -> Experiment:
     elements, models = line_filter(network.parts)
     card, x = stage.receiver.card, receiver_x(network.parts)
     pin = schmitt_pin(card.family, card.identifier, x)
+    analysis = Transient(
+        Param("t_stop"),
+        Param("t_step"),
+        Param("t_record"),
+        reltol=1e-5,
+        trtol=3.0,
+        use_initial=True,
+    )
     drawn = pictured_stage(card.library, card.identifier, stage.clocked.identifier, x + 8)
     return Experiment(
         Circuit(
@@ -117,16 +132,9 @@ def _by_data(network: LineNetwork, stage: Stage) -> Experiment:
             (*elements, *pin),
             (*models, PROTECTION),
             front_libraries(network.parts),
-            drawn,
+            (*filter_picture(network.parts), *drawn),
         ),
-        Transient(
-            Param("t_stop"),
-            Param("t_step"),
-            Param("t_record"),
-            reltol=1e-5,
-            trtol=3.0,
-            use_initial=True,
-        ),
+        network.started(analysis),
         ("v(pin)",),
         f"{_REDUCERS}:chain",
         CHAIN_OUTPUTS,

@@ -26,6 +26,7 @@ from analog.circuits.record import (
     Stimulus,
     Transient,
 )
+from analog.circuits.sense_fronts import TAP_KEY
 from analog.circuits.space import Floats, Space
 
 MEASURE = "noise_immunity"
@@ -40,7 +41,7 @@ SINE_POINTS = 20
 """Steps in a period of a sine, at the least."""
 
 SINE_KEY = "line_sense.series_resistor"
-"""The element at whose input the noise stands."""
+"""The element at whose input the noise stands, or `TAP_KEY` before a user's own sub-circuit."""
 
 COUNTER = "analog.benches.edge_counts:counts"
 
@@ -132,16 +133,21 @@ def immunity_of(
 
 
 def _experiment(circuit: Circuit, noise: Stimulus) -> Experiment:
-    analysis = Transient(Param("t_stop"), Param("t_step"), reltol=1e-3, trtol=7.0, use_initial=True)
+    # What is inside a sub-circuit of the user's starts from the operating point.
+    stated = all(one.key != TAP_KEY for one in circuit.elements)
+    analysis = Transient(
+        Param("t_stop"), Param("t_step"), reltol=1e-3, trtol=7.0, use_initial=stated
+    )
     return Experiment(with_noise(circuit, noise), analysis, ("v(pin)",), COUNTER, COUNTS)
 
 
 def with_noise(circuit: Circuit, noise: Stimulus) -> Circuit:
     """Return the circuit with the noise in series before its series resistor.
 
-    KeyError when no element comes from the design's series resistor.
+    KeyError when no element comes from the design's series resistor, or is where its own
+    sub-circuit takes the signal.
     """
-    resistor = next((one for one in circuit.elements if one.key == SINE_KEY), None)
+    resistor = next((one for one in circuit.elements if one.key in (SINE_KEY, TAP_KEY)), None)
     if resistor is None:
         raise KeyError(SINE_KEY)
     before = resistor.nodes[0]

@@ -17,7 +17,9 @@ import numpy as np
 from analog.benches.axes import AMBIENT, ambient_axis, part_axis, spread_axis
 from analog.benches.line_coupler import Coupler, coupler_of
 from analog.benches.line_devices import ZenerClamp, zener_clamp
+from analog.benches.own_filter import OwnFilter, from_rest, own_filter
 from analog.cards import find_card, transformer_for
+from analog.circuits.record import Transient
 from analog.circuits.rectifier import Charging, reservoir_at_crest
 from analog.circuits.sense_fronts import Front, front
 from analog.circuits.sense_parts import Feed, FilterParts, SpiceArguments
@@ -79,6 +81,7 @@ class LineNetwork:
     parts: FilterParts
     zener: ZenerClamp | None = None
     coupler: Coupler | None = None
+    own: OwnFilter | None = None
 
     @property
     def front(self) -> Front:
@@ -116,13 +119,19 @@ class LineNetwork:
             if detailed and design.supply.reservoir is not None:
                 axes.append(part_axis(design.supply.reservoir))
         axes += [self._part_axis(name, part) for name, part in self.fitted().items()]
-        for device in (self.zener, self.coupler):
+        for device in (self.zener, self.coupler, self.own):
             axes += () if device is None else device.axes()
         return axes
 
     def _part_axis(self, name: str, part: PartValue) -> PartAxis:
         """Return a part's values; a filter capacitor bears up to the rail as direct voltage."""
         return part_axis(part, self.design.supply.rail.high if name.startswith("c_") else 0.0)
+
+    def started(self, analysis: Transient) -> Transient:
+        """Return an analysis of the mains with the start that this filter can be given."""
+        if self.own is None:
+            return analysis
+        return from_rest(analysis, self.parts.supply != "none")
 
     @property
     def settling_cycles(self) -> int:
@@ -132,6 +141,8 @@ class LineNetwork:
         leg without a bleed hangs on the reservoir's exact voltage and waits for it, an
         optocoupler's transistor takes a cycle to find its charge.
         """
+        if self.own is not None:
+            return self.own.cycles
         longest = self._longest_s() * self.mains.frequency
         floating = self.parts.topology == "bridge-leg" and not self.parts.bleed
         if longest <= QUICK_FILTER_CYCLES and not floating:
@@ -165,7 +176,7 @@ class LineNetwork:
         }
         if self.parts.supply != "none":
             rows |= self._supply(values, rows)
-        for device in (self.zener, self.coupler):
+        for device in (self.zener, self.coupler, self.own):
             rows |= {} if device is None else device.rows(values)
         share = np.full(np.shape(mains_hz), self.front.zero_share(self.sense.polarity))
         edges = np.full(np.shape(mains_hz), float(self.front.edges))
@@ -216,6 +227,8 @@ class LineNetwork:
         the ladder's: 1/(1 + jω(R1·C1 + R1·C3 + R3·C3) − ω²·R1·C1·R3·C3), at the first capacitor
         1 + jω·R3·C3 times that. An optocoupler starts dark, its output at the rail.
         """
+        if self.own is not None:
+            return {"pin_start": 0 * rows["v_rail"]}  # it starts from the operating point
         if self.coupler is not None:
             return {"pin_start": rows["v_rail"], "joint_start": rows["v_rail"]}
         top = rows["raw_start"] + DIODE_V if self.parts.supply != "none" else rows["v_peak"]
@@ -255,6 +268,7 @@ def line_network(design: Design) -> LineNetwork:
     coupler = None if sense.optocoupler is None else coupler_of(sense.optocoupler)
     parts = FilterParts(
         topology=_front_name(sense, coupler),
+        own=sense.own,
         supply=_shared_supply(design, sense),
         bleed=sense.bleed_resistor is not None,
         rectifier=_rectifier_spice(design.supply.rectifier_diode),
@@ -266,11 +280,15 @@ def line_network(design: Design) -> LineNetwork:
         polarised_reservoir=_is_electrolytic(design.supply.reservoir),
     )
     winding = _winding(design, sense)
-    return LineNetwork(design, design.mains, sense, winding, parts, zener, coupler)
+    own = own_filter(sense, design.mains.frequency)
+    return LineNetwork(design, design.mains, sense, winding, parts, zener, coupler, own)
 
 
 def _front_name(sense: LineSense, coupler: Coupler | None) -> str:
-    """Return the front's name: an optocoupler with LEDs both ways has one of its own."""
+    """Return the front's name: one of its own has an optocoupler with LEDs both ways, and a
+    sub-circuit that takes both ends of the winding."""
+    if sense.own is not None and "other" in sense.own.roles:
+        return f"{sense.topology}-both"
     both_ways = coupler is not None and coupler.both_ways
     return f"{sense.topology}-ac" if both_ways else sense.topology
 

@@ -21,9 +21,22 @@ from analog.benches.line_limits import (
 )
 from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_network, saves
 from analog.benches.line_receiver import Receiver, receiver_of
-from analog.benches.line_sense_measures import OUTPUTS
+from analog.benches.line_sense_measures import MEASURES, OUTPUTS
 from analog.benches.line_surge import surge_measure, surge_scene
-from analog.circuits.line_filter import PROTECTION, line_filter, receiver_pin, receiver_x
+from analog.benches.own_filter_measures import (
+    OWN_MEASURES,
+    OWN_OUTPUTS,
+    own_limits,
+    own_measures,
+    own_notes,
+)
+from analog.circuits.line_filter import (
+    PROTECTION,
+    filter_picture,
+    line_filter,
+    receiver_pin,
+    receiver_x,
+)
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.sense_fronts import front_libraries
 from analog.circuits.sense_parts import FilterParts
@@ -38,6 +51,9 @@ SENSED = {
     "optocoupler-ac": "winding",
 }
 """What the point that the series resistor hangs on is called, by topology."""
+
+CLAMP_A = 10e-3
+"""Scale of a clamp current when no series resistor sets one (A)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +99,14 @@ def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
     settled = Scene(
         "line",
         "One settled mains cycle at the receiver's pin",
-        _experiment(circuit, network.parts),
+        _experiment(circuit, network),
         Space(axes),
         derive,
-        (*OUTPUTS[:11], *_coupler_outputs(network.parts)),
+        _read(network.parts, MEASURES, OWN_MEASURES),
         _plots(network.parts.topology),
     )
+    if network.own is not None:
+        return (settled,)
     return settled, surge_scene(network, circuit, axes, derive)
 
 
@@ -97,32 +115,41 @@ def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     family, part = receiver.card.family, receiver.card.identifier
     pin = receiver_pin(family, part, receiver_x(network.parts))
     libraries = front_libraries(network.parts)
-    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION), libraries)
+    drawn = filter_picture(network.parts)
+    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION), libraries, drawn)
 
 
-def _coupler_outputs(parts: FilterParts) -> tuple[str, ...]:
-    return () if parts.coupler is None else COUPLER_OUTPUTS
+def _read(parts: FilterParts, usual: tuple[str, ...], by_own: tuple[str, ...]) -> tuple[str, ...]:
+    """Return which of the reducer's names there are: the usual ones, or those of a sub-circuit."""
+    if parts.own is not None:
+        return by_own
+    return usual if parts.coupler is None else (*usual, *COUPLER_OUTPUTS)
 
 
-def _experiment(circuit: Circuit, parts: FilterParts) -> Experiment:
+def _experiment(circuit: Circuit, network: LineNetwork) -> Experiment:
+    parts = network.parts
+    analysis = Transient(
+        Param("t_stop"),
+        Param("t_step"),
+        Param("t_record"),
+        reltol=1e-5,
+        # Nothing here snaps, and the tightest costs a quarter more; but a Zener diode bends the
+        # trace just where 90 % of the rail may lie, and what a user's own circuit does is unknown.
+        trtol=1.0 if parts.clamp == "zener" or parts.own is not None else 3.0,
+        use_initial=True,
+    )
     return Experiment(
         circuit,
-        Transient(
-            Param("t_stop"),
-            Param("t_step"),
-            Param("t_record"),
-            reltol=1e-5,
-            # Nothing here snaps, and the tightest costs a quarter more; but a Zener diode bends the
-            # trace just where 90 % of the rail may lie.
-            trtol=1.0 if parts.clamp == "zener" else 3.0,
-            use_initial=True,
-        ),
+        network.started(analysis),
         (*saves(parts), "i(vpin)"),
-        "analog.benches.line_sense_measures:line_sense",
-        (*OUTPUTS, *_coupler_outputs(parts)),
+        _OWN_REDUCER if parts.own is not None else _REDUCER,
+        _read(parts, OUTPUTS, OWN_OUTPUTS),
         _READINGS,
     )
 
+
+_REDUCER = "analog.benches.line_sense_measures:line_sense"
+_OWN_REDUCER = "analog.benches.own_filter_measures:line_sense_own"
 
 _READINGS = (
     ("pin_peak", "tran max v(pin) from={t_quarter} to={t_end}"),
@@ -258,22 +285,25 @@ def _coupler_measures(network: LineNetwork) -> tuple[Measure, ...]:
 
 
 def _stress_measures(network: LineNetwork) -> tuple[Measure, ...]:
-    winding_v, series_ohm = network.winding.voltage_v, network.sense.series_resistor.nominal
+    series, winding_v = network.sense.series_resistor, network.winding.voltage_v
+    clamped = Measure(
+        "input_clamp_current",
+        "A",
+        "peak into the input's own protection",
+        "max",
+        CLAMP_A if series is None else math.sqrt(2) * winding_v / series.nominal,
+        "largest current into the receiver's terminal, either way",
+    )
+    if series is None:
+        return (clamped, *own_measures(network.design.supply.rail.nominal))
     return (
-        Measure(
-            "input_clamp_current",
-            "A",
-            "peak into the input's own protection",
-            "max",
-            math.sqrt(2) * winding_v / series_ohm,
-            "largest current into the receiver's terminal, either way",
-        ),
+        clamped,
         Measure(
             "series_resistor_power",
             "W",
             "power in the series resistor",
             "max",
-            winding_v**2 / series_ohm,
+            winding_v**2 / series.nominal,
             "mean over a cycle",
         ),
         Measure(
@@ -294,9 +324,13 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
     limits = {
         **level_limits(receiver, rail),
         "input_clamp_current": clamp_limits(receiver),
-        **resistor_limits(network.sense.series_resistor, design.environment.ambient_maximum),
         "edges_per_cycle": (edge_limit(network.front.edges),),
     }
+    series = network.sense.series_resistor
+    if series is not None:
+        limits |= resistor_limits(series, design.environment.ambient_maximum)
+    if network.own is not None:
+        limits |= own_limits(rail)
     if network.coupler is not None:
         limits |= coupler_limits(network.coupler)
     if not receiver.schmitt:
@@ -327,6 +361,8 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
             "The Zener diode is simulated with its soft knee: far below its test current its "
             "voltage is lower, by 3.9 times its resistance at 1 mA times 1 mA at 0.1 mA."
         )
+    if network.own is not None:
+        notes += own_notes(network.own)
     if not receiver.schmitt:
         where = "the clocked part itself" if receiver.section == "clocked" else "a plain gate"
         notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")

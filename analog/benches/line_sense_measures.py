@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 SMOOTH = True
 """A filtered voltage has no jumps: a cubic between samples halves the error of its crossings."""
 
-OUTPUTS = (
+MEASURES = (
     "high_level_margin",
     "low_level_margin",
     "rise_time",
@@ -33,6 +33,9 @@ OUTPUTS = (
     "series_resistor_power",
     "series_resistor_voltage",
     "edges_per_cycle",
+)
+OUTPUTS = (
+    *MEASURES,
     "pin_peak",
     "pin_trough",
     "t_peak",
@@ -48,6 +51,11 @@ OUTPUTS = (
 
 def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Return all measures of the bench and the times of the marks."""
+    return {**line_sense_pin(run, row), **_series(run, row), **_coupled(run, row)}
+
+
+def line_sense_pin(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Return the same without what belongs to a series resistor or an optocoupler."""
     time, pin = run.time, run.trace("v(pin)")
     cycle = window(time, pin, row["t_quarter"], row["t_end"])
     columns = _columns(row)
@@ -61,8 +69,7 @@ def line_sense(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "threshold_transit_time": _worst([_transit(crossed, one, row) for one in columns], max),
         "slew_at_threshold": _worst([_slew(crossed, one, row) for one in columns], min),
         "crossing_delay": crossing_delay(moment, row),
-        **_stress(run, row),
-        **_coupled(run, row),
+        "input_clamp_current": _into_pin(run, row),
         "edges_per_cycle": edges_per_cycle(crossed, columns, row),
         "pin_peak": crest,
         "pin_trough": trough,
@@ -182,11 +189,13 @@ def _slew(crossed: Crossed, levels: Mapping[str, float], row: Mapping[str, float
     return _worst([abs(slope) for slope in slopes], min)
 
 
-def _stress(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+def _into_pin(run: Run, row: Mapping[str, float]) -> float:
+    return peak(window(run.time, run.trace("i(vpin)"), row["t_quarter"], row["t_end"])[1])
+
+
+def _series(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     voltage = rms(*window(run.time, series_drop(run), row["t_quarter"], row["t_end"]))
-    into_pin = window(run.time, run.trace("i(vpin)"), row["t_quarter"], row["t_end"])[1]
     return {
-        "input_clamp_current": peak(into_pin),
         "series_resistor_voltage": voltage,
         "series_resistor_power": voltage**2 / row["r_series"],
     }

@@ -20,8 +20,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from analog.circuits.own_stage import own_picture, own_stage
 from analog.circuits.record import GROUND, Dc, Element, Model, Param, Symbol
-from analog.circuits.sense_fronts import front, front_models
+from analog.circuits.sense_fronts import front, front_models, other_end
 from analog.circuits.sense_parts import FilterParts
 
 PROTECTION = Model("dprotect", "D", (("IS", 1e-14), ("N", 1.05), ("RS", 20.0)))
@@ -40,17 +41,25 @@ BREAKDOWN = Model("dbreak", "D", (("IS", Param("i_zener")), ("N", Param("n_zener
 
 def line_filter(parts: FilterParts) -> tuple[tuple[Element, ...], tuple[Model, ...]]:
     """Return elements and models from the winding to the receiver's terminal, rail included."""
+    stage, models = _stage(parts)
     elements = [
         *front(parts).build(parts),
-        *_capacitors(parts),
+        *stage,
         *CLAMPS[parts.clamp](_clamp_x(parts)),
     ]
-    models = front_models(parts)
+    models += front_models(parts)
     if parts.clamp_device:
         models.append(Model(CLAMP_MODEL, "D", parts.clamp_device))
     if parts.clamp == "zener":
         models.append(BREAKDOWN)
     return tuple(elements), tuple(models)
+
+
+def filter_picture(parts: FilterParts) -> tuple[Element, ...]:
+    """Return what the schematic shows of the filter besides its elements: a user's own as a box."""
+    if parts.own is None:
+        return ()
+    return (own_picture(parts.own, other_end(parts), front(parts).stage_x(parts)),)
 
 
 def receiver_x(parts: FilterParts) -> float:
@@ -107,6 +116,13 @@ def schmitt_pin(family: str, label: str, x: float) -> tuple[Element, ...]:
 
 def _clamp_x(parts: FilterParts) -> float:
     return front(parts).stage_x(parts) + (10.0 if parts.second_stage else 6.0)
+
+
+def _stage(parts: FilterParts) -> tuple[list[Element], list[Model]]:
+    if parts.own is None:
+        return _capacitors(parts), []
+    elements, models = own_stage(parts.own, other_end(parts))
+    return list(elements), list(models)
 
 
 def _capacitors(parts: FilterParts) -> list[Element]:

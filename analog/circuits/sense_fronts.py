@@ -50,6 +50,9 @@ COUPLER_PARAMETERS = (
 )
 """Arguments of models/optocoupler.lib that a row sets, and the row's parameters."""
 
+TAP_KEY = "line_sense.subcircuit_ports"
+"""Where a user's own sub-circuit takes the signal: what would be the series resistor's end."""
+
 FLOATING_OHM = 1e9
 """What ties a floating winding to circuit ground: insulation."""
 
@@ -103,6 +106,11 @@ def front_models(parts: FilterParts) -> list[Model]:
     if parts.coupler is not None and parts.coupler.antiparallel:
         models.append(Model(ANTIPARALLEL, "D", parts.coupler.antiparallel))
     return models
+
+
+def other_end(parts: FilterParts) -> str:
+    """Return the node of the winding's other end, where both are sensed."""
+    return "far" if parts.supply == "bridge" else "second"
 
 
 def front_libraries(parts: FilterParts) -> tuple[str, ...]:
@@ -188,12 +196,23 @@ def _antiparallel(back: str, x: float) -> Element:
     )
 
 
+def _tap(parts: FilterParts) -> list[Element]:
+    """A sub-circuit of the user's hangs on the winding, or on the bridge's first leg."""
+    return [
+        *_winding(parts, "sense"),
+        *_supply(parts, "sense"),
+        Element("VTAP", "V", ("sense", "tap"), Dc(0.0), key=TAP_KEY),
+    ]
+
+
 FRONTS: Mapping[str, Front] = {
     "half-wave": Front(_single_ended),
     "bridge-leg": Front(_single_ended),
     "full-wave": Front(_both_ends, edges=2, ends=True, before=3.0),
     "optocoupler": Front(_coupled, start_deg=270.0, behind=9.0),
     "optocoupler-ac": Front(_coupled, edges=2, start_deg=0.0, behind=9.0),
+    "subcircuit": Front(_tap),
+    "subcircuit-both": Front(_tap, edges=2, ends=True),
 }
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from analog.design import OwnCircuit
+
 SpiceArguments = tuple[tuple[str, float], ...]
 Feed = Literal["none", "half-wave", "full-wave", "bridge"]
 Clamp = Literal["input", "diodes", "zener"]
@@ -30,7 +32,8 @@ class FilterParts:
     `topology` names a front of `analog.circuits.sense_fronts`. `supply` says how the sensed
     winding feeds the logic: a ``bridge``, a single diode (``half-wave``), two diodes and a centre
     tap (``full-wave``), or ``none``. Diodes are given by their SPICE parameters: `isolating` are
-    those of a full-wave sense, `clamp_device` what clamps the pin outside of it.
+    those of a full-wave sense, `clamp_device` what clamps the pin outside of it. `own` is a
+    sub-circuit of the user's that stands for the filter.
     """
 
     topology: str
@@ -42,6 +45,7 @@ class FilterParts:
     clamp_device: SpiceArguments = ()
     second_stage: bool = False
     coupler: CouplerParts | None = None
+    own: OwnCircuit | None = None
     polarised_reservoir: bool = True
 
     @property

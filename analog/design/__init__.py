@@ -4,6 +4,7 @@
 with all problems of form and of meaning together.
 """
 
+from analog.design.own import OwnCircuit
 from analog.design.reader import (
     ReadDesigns,
     parse_design,
@@ -41,6 +42,7 @@ __all__ = [
     "LineSense",
     "Load",
     "Mains",
+    "OwnCircuit",
     "PartValue",
     "ReadDesigns",
     "Reset",

@@ -62,6 +62,7 @@ _TYPES: Final = {
     "int_type": ("this is no whole number", "Write a whole number, without quotes"),
     "string_type": ("this is no text", "Put the value in quotes"),
     "tuple_type": ("this is no list", 'Write a list like ["reset.hold_time"]'),
+    "dict_type": ("this is no table", 'Write it like { pin = "out" } or under a header of its own'),
     "model_type": ("this is no table", "Write it as a [section] of keys"),
 }
 

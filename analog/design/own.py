@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analog.design.findings import Finding, one_line
+from analog.design.findings import Draft, Finding, one_line
 from analog.design.values import Spread
 from analog.errors import InputError, Problem
 from analog.quantities import QuantityError, Tolerance
@@ -114,6 +114,20 @@ def load_own(keys: Any, roles: Roles, folder: Path) -> Loaded:
             reading.remarks,
         )
     )
+
+
+def load_all(draft: Draft, folder: Path) -> dict[str, Loaded]:
+    """Read the sub-circuits of all sections that name one, by section."""
+    loaded = {}
+    for roles in (LINE_SENSE, CONDITIONER):
+        keys = getattr(draft, roles.section)
+        names = ("subcircuit", "subcircuit_name", "subcircuit_ports", "subcircuit_tolerances")
+        broken = any((roles.section, name) in {path[:2] for path in draft.broken} for name in names)
+        unused = roles is LINE_SENSE and getattr(keys, "topology", None) != "subcircuit"
+        if broken or unused or getattr(keys, "subcircuit", None) is None:
+            continue
+        loaded[roles.section] = load_own(keys, roles, folder)
+    return loaded
 
 
 class _RefusedError(Exception):

@@ -13,6 +13,7 @@ from typing import Any, Final
 from analog.design.findings import Draft, Finding, one_line
 from analog.design.form import read_form
 from analog.design.locator import locate
+from analog.design.own import load_all
 from analog.design.parts import part_rules
 from analog.design.ranges import range_rules
 from analog.design.record import Design
@@ -61,13 +62,19 @@ def read_design(path: Path | str) -> Design:
 def parse_design(text: str, filename: str) -> Design:
     """Turn the text of a design file into a `Design`; `filename` is what problems name.
 
-    Raises InputError with all problems of form and of meaning, in the order of their lines.
+    A sub-circuit that it names is read from the folder of `filename`. Raises InputError with all
+    problems of form and of meaning, in the order of their lines, then those of such files.
     """
     data = _toml(text, filename)
     draft, findings = read_form(data)
     findings += _meaning(draft)
-    if findings:
-        raise InputError(_problems(findings, data, text, filename))
+    loaded = load_all(draft, Path(filename).parent)
+    findings += (finding for one in loaded.values() for finding in one.findings)
+    problems = tuple(problem for one in loaded.values() for problem in one.problems)
+    if findings or problems:
+        raise InputError((*_problems(findings, data, text, filename), *problems))
+    for section, one in loaded.items():
+        data[section]["own"] = one.own
     header = data.pop("design")
     del data["edgeproof"]
     limits, spread = (tuple(data.pop(name, ())) for name in ("limits", "spread"))

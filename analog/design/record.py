@@ -52,6 +52,7 @@ from analog.design.kinds import (
     WattSpread,
     read_limit,
 )
+from analog.design.own_keys import OwnKeys
 from analog.design.values import Spread
 
 
@@ -144,7 +145,8 @@ class Supply(Record):
     rated secondary voltage (V rms) at the rated load; `transformer_regulation` is
     (no-load − full-load)/full-load; None leaves the range of the transformer card of that rating.
     `switched_current` is drawn on top of `load_current` while the load is on (an opto's LED, a
-    relay). `reservoir_esr` (Ω) is the reservoir's series resistance at 20 °C.
+    relay). `reservoir_esr` (Ω) is the reservoir's series resistance at 20 °C. `noise` (V peak to
+    peak) is what the board's own switching leaves on the rail.
     """
 
     section = "supply"
@@ -168,9 +170,10 @@ class Supply(Record):
     reservoir: Capacitor | None = None
     reservoir_esr: Ohms | None = None
     regulator: PartName | None = None
+    noise: Volts | None = None
 
 
-class LineSense(Record):
+class LineSense(OwnKeys, Record):
     """The network that makes a logic-level signal out of the transformer's voltage.
 
     In ``half-wave`` one winding end is circuit ground; in ``bridge-leg`` the sensed point is one
@@ -179,16 +182,19 @@ class LineSense(Record):
     centre-tapped winding, apart from the reservoir. `second_resistor` and `second_capacitor` are a
     second filter stage; `clamp_zener` stands from the pin to ground. In ``optocoupler`` the series
     resistor feeds its LED across the winding (`antiparallel_diode` across a single LED), and
-    `pull_up_resistor` goes from its collector, the filter's start, to the rail. `winding_voltage` (V rms,
-    rated), `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own,
-    each half of it in ``full-wave``; without them the supply's transformer is sensed.
+    `pull_up_resistor` goes from its collector, the filter's start, to the rail. In ``subcircuit``
+    the filter is a sub-circuit of the user's own between the winding's end (or the bridge's leg)
+    and the pin, given `subcircuit_settling` (s) to come to rest. `winding_voltage` (V rms, rated),
+    `winding_rating` (VA) and `winding_regulation` describe a sense winding of its own, each half
+    of it in ``full-wave``; without them the supply's transformer is sensed.
     """
 
     section = "line_sense"
+    hidden = ("own",)
 
-    topology: Literal["half-wave", "bridge-leg", "full-wave", "optocoupler"]
-    series_resistor: Resistor
-    capacitor: Capacitor
+    topology: Literal["half-wave", "bridge-leg", "full-wave", "optocoupler", "subcircuit"]
+    series_resistor: Resistor | None = None
+    capacitor: Capacitor | None = None
     second_resistor: Resistor | None = None
     second_capacitor: Capacitor | None = None
     bleed_resistor: Resistor | None = None
@@ -203,6 +209,7 @@ class LineSense(Record):
     winding_voltage: Volts | None = None
     winding_rating: VoltAmperes | None = None
     winding_regulation: Regulation | None = None
+    subcircuit_settling: Seconds | None = None
 
 
 class Conditioner(Record):
@@ -417,5 +424,9 @@ class Design(Record):
 
     @property
     def sha256(self) -> str:
-        """Return the hash of the file's text."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """Return the hash of the file's text, and of the sub-circuit files it names."""
+        found = hashlib.sha256(self.text.encode())
+        for section in (self.line_sense,):
+            if section is not None and section.own is not None:
+                found.update(bytes.fromhex(section.own.sha256))
+        return found.hexdigest()

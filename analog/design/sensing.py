@@ -7,6 +7,7 @@ from typing import Final
 
 from analog.cards import UnknownPartError, find_card
 from analog.design.findings import Draft, Finding, finding
+from analog.design.own_rules import own_line_rules
 
 #: topology: the keys it cannot do without, and why.
 _NEEDS: Final = {
@@ -52,6 +53,7 @@ def sensing_rules(draft: Draft) -> Iterator[Finding]:
     yield from _source(draft)
     yield from _topology_parts(draft)
     yield from _clamp(draft)
+    yield from own_line_rules(draft)
     yield from _second_led(draft)
     for first, second in (_STAGE, _STAGE[::-1]):
         if draft.given(f"line_sense.{first}") and not draft.given(f"line_sense.{second}"):

@@ -152,11 +152,15 @@ def _sensed(sense: LineSense) -> Iterator[Cell]:
         yield Cell("diode", "series", ("two, isolating", sense.isolating_diode))
     if sense.bleed_resistor is not None:
         yield Cell("resistor", "shunt", ("bleed", _ohms(sense.bleed_resistor)))
-    yield Cell("resistor", "series", ("series resistor", _ohms(sense.series_resistor)))
+    if sense.own is not None:
+        yield Cell("", "box", ("sub-circuit", sense.own.name, sense.own.file))
+    if sense.series_resistor is not None:
+        yield Cell("resistor", "series", ("series resistor", _ohms(sense.series_resistor)))
     if sense.optocoupler is not None and sense.pull_up_resistor is not None:
         yield Cell("optocoupler", "coupler", ("optocoupler", sense.optocoupler))
         yield Cell("resistor", "shunt", ("pull-up (to VDD)", _ohms(sense.pull_up_resistor)))
-    yield Cell("capacitor", "shunt", ("filter", _farads(sense.capacitor)))
+    if sense.capacitor is not None:
+        yield Cell("capacitor", "shunt", ("filter", _farads(sense.capacitor)))
     if sense.second_resistor is not None and sense.second_capacitor is not None:
         yield Cell("resistor", "series", ("second stage", _ohms(sense.second_resistor)))
         yield Cell("capacitor", "shunt", ("second stage", _farads(sense.second_capacitor)))
