@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analog.benches.disturbances import Disturbance
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
 from analog.circuits.space import Floats, Space
@@ -20,9 +21,13 @@ FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail"
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """The trials of one bench: noise at the filter's input."""
+    """The trials of one bench: noise at the filter's input, disturbances of the mains.
+
+    Without noise there are no disturbances: it knows the undisturbed edges.
+    """
 
     noise: Immunity | None = None
+    disturbances: tuple[Disturbance, ...] = ()
 
 
 NO_TRIALS = Trials()
@@ -38,3 +43,16 @@ def fast_corners(space: Space) -> Floats:
     the mains."""
     fast = dict.fromkeys(FAST_KEYS, -1.0)
     return np.stack([corner(space, {**fast, MAINS_V: end}) for end in (-1.0, 1.0)])
+
+
+def disturbed_points(space: Space) -> tuple[Floats, ...]:
+    """Return the points at which disturbances are tried, in the order of their worth: nominal,
+    fast filter at low mains, slow filter at low mains and high rail, fast filter at high mains."""
+    low, high = fast_corners(space)
+    slow = corner(space, {**dict.fromkeys(FAST_KEYS, 1.0), MAINS_V: -1.0})
+    return corner(space, {}), low, slow, high
+
+
+def at_nominal_mains(space: Space, point: Floats) -> Floats:
+    """Return a point with the mains' voltage at its nominal."""
+    return np.where(np.array(space.keys) == MAINS_V, 0.0, point)

@@ -14,6 +14,7 @@ from analog.circuits.record import Circuit, Dc, Element
 from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
+from analog.render.disturbanceview import DisturbanceLine, disturbance_lines
 from analog.render.figures import draw_plot
 from analog.render.immunityview import TITLE as IMMUNITY_TITLE
 from analog.render.immunityview import draw_immunity
@@ -64,6 +65,7 @@ class BenchView:
     schematics: tuple[Drawing, ...]
     figures: tuple[Drawing, ...]
     lines: tuple[Line, ...]
+    disturbances: tuple[DisturbanceLine, ...]
     runs: int
     failed_runs: int
     decks: tuple[Deck, ...]
@@ -83,6 +85,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
             *_immunity(checked, design, engine),
         ),
         tuple(_lines(checked)),
+        disturbance_lines(checked.result),
         checked.result.runs,
         checked.result.failed_runs,
         nominal_decks(checked),

@@ -16,6 +16,9 @@ SCHEMA = "edgeproof-results-1"
 _STRICT: dict[str, Any] = {"strict": True, "extra": "forbid"}
 """How a results file is read back: unknown fields and wrong types are refused."""
 
+_WHERE_TRIED: dict[str, Any] = {"left_out_when_none": True}
+"""Marks what only benches have that try disturbances."""
+
 _OF_SWEEPS = {"left_out_when_none": True}
 """Marks fields that only a sweep fills: a results file leaves them out where they are None."""
 
@@ -138,8 +141,54 @@ class MeasureRow:
 
 
 @dataclass(frozen=True, slots=True)
+class DeliveredFigure:
+    """A figure of a disturbance as it was asked for and as the simulation showed it; `found` is
+    that farthest from `wanted` of all runs."""
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    figure: str
+    unit: str
+    wanted: float
+    found: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DisturbanceRow:
+    """What one disturbance of the mains does to the counted edges.
+
+    `extra` and `missing` are the most edges of any guaranteed part, the ``_nominal`` ones those of
+    typical parts at nominal; None without data. `where` names variant and part, `after` is the
+    time from the onset to the first stray edge (s). `begins_at` is the smallest multiple of the
+    level, of those tried up to `tried_to`, at which an edge strays; None when none was shown.
+    """
+
+    __pydantic_config__: ClassVar = _STRICT
+
+    disturbance: str
+    title: str
+    group: str
+    level: str
+    source: str
+    extra_nominal: int | None
+    missing_nominal: int | None
+    extra: int | None
+    missing: int | None
+    where: str
+    after: float | None
+    begins_at: float | None
+    tried_to: float
+    delivered: tuple[DeliveredFigure, ...]
+    runs: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class BenchResult:
-    """All rows of one bench; `runs` counts simulations, `failed_runs` those without data."""
+    """All rows of one bench; `runs` counts simulations, `failed_runs` those without data.
+
+    `disturbances` are of benches that try some.
+    """
 
     __pydantic_config__: ClassVar = _STRICT
 
@@ -149,6 +198,7 @@ class BenchResult:
     runs: int
     failed_runs: int
     measures: tuple[MeasureRow, ...]
+    disturbances: tuple[DisturbanceRow, ...] | None = field(default=None, metadata=_WHERE_TRIED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,9 @@ def _scan(happens: Happens, low: Floats, high: Floats, factor: float) -> tuple[F
     while open_items.size:
         steps = factor ** np.arange(AT_ONCE)
         levels = np.minimum(following[open_items, None] * steps, high[open_items, None])
-        hit = happens(np.repeat(open_items, AT_ONCE), levels.ravel()).reshape(levels.shape)
+        fresh = np.diff(levels, axis=1, prepend=-np.inf) > 0
+        hit = np.zeros(levels.shape, dtype=np.bool_)
+        hit[fresh] = happens(np.repeat(open_items, AT_ONCE)[fresh.ravel()], levels[fresh])
         for item, own, tried in zip(open_items.tolist(), hit, levels, strict=True):
             first = int(np.argmax(own)) if own.any() else AT_ONCE
             if first:

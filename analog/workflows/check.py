@@ -153,6 +153,7 @@ def check_bench(
         sum(hunt.search.archive.runs for hunt in hunts) + tried.runs,
         sum(len(hunt.runner.failed) for hunt in hunts) + tried.failed_runs,
         tuple(judged),
+        tried.disturbances,
     )
     scenes = tuple(hunt.checked() for hunt in hunts)
     return CheckedBench(plan, scenes, worst, result, tried.scenes)

@@ -14,7 +14,10 @@ from analog.benches.threshold_pairs import pair_labels
 from analog.benches.trials import fast_corners
 from analog.circuits.space import Floats
 from analog.engine import Engine
+from analog.results.records import DisturbanceRow
 from analog.workflows.checked import Case, CheckedScene
+from analog.workflows.disturbance_cases import disturbance_found, disturbance_scene, disturbed
+from analog.workflows.disturbances import disturbance_row
 from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_pulses
 from analog.workflows.judging import Found
 from analog.workflows.trial_runs import TrialRunner, tried_scene
@@ -28,23 +31,32 @@ NOISE_TITLE = "Noise at the filter's input"
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
+class Outcome:
     """All trials of one bench."""
 
     found: tuple[Found, ...] = ()
     scenes: tuple[CheckedScene, ...] = ()
     runs: int = 0
     failed_runs: int = 0
+    disturbances: tuple[DisturbanceRow, ...] | None = None
 
 
-def run_trials(plan: Plan, engine: Engine) -> Tried:
+def run_trials(plan: Plan, engine: Engine) -> Outcome:
     """Run the trials of a plan."""
     noise = plan.trials.noise
     if noise is None:
-        return Tried()
+        return Outcome()
     runner = TrialRunner(engine)
     found, scene = _noise(noise, runner)
-    return Tried((found,), (scene,), runner.runs, len(runner.failed))
+    tried = disturbed(plan.trials, runner)
+    labels = pair_labels(noise.receiver)
+    return Outcome(
+        (found, *(one for each in tried for one in disturbance_found(each, noise, labels))),
+        (scene, *(disturbance_scene(each, noise) for each in tried)),
+        runner.runs,
+        len(runner.failed),
+        tuple(disturbance_row(each, labels) for each in tried) or None,
+    )
 
 
 def noise_scene(immunity: Immunity) -> Scene:
