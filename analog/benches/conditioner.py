@@ -22,7 +22,7 @@ from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.line_limits import edge_limit, transition_limits
 from analog.benches.line_network import LineNetwork, line_network
 from analog.benches.line_receiver import receiver_of
-from analog.benches.line_trials import trial_limits, trial_measures, trials_of
+from analog.benches.line_trials import trial_measures, trials_of
 from analog.circuits.record import (
     GROUND,
     Circuit,
@@ -80,9 +80,8 @@ def plan(design: Design) -> Plan:
         raise ValueError("the conditioner bench needs the sections conditioner and clocked")
     tried, trials = trial_measures(design), trials_of(design)
     if conditioner.part == "none":
-        limits = trial_limits()
         note = "There is no conditioner: the line-sense bench judges the edge at the clocked part."
-        return Plan("conditioner", "Schmitt conditioner", tried, (), limits, (note,), trials)
+        return Plan("conditioner", "Schmitt conditioner", tried, (), {}, (note,), trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
     kind = STAGES[receiver.card.kind]
@@ -94,7 +93,7 @@ def plan(design: Design) -> Plan:
         kind.title,
         (*measures, *tried),
         scenes,
-        _limits(network, fitted[0]) | trial_limits(),
+        _limits(network, fitted[0]),
         kind.notes,
         trials,
     )
@@ -260,7 +259,7 @@ def _measures(stage: Stage, part: str) -> tuple[Measure, ...]:
 
 
 def _limits(network: LineNetwork, stage: Stage) -> dict[str, tuple[Limit, ...]]:
-    edges = transition_limits(stage.clocked_columns, stage.rail)
+    edges = transition_limits(stage.clocked, stage.clocked_columns, stage.rail)
     limits = {
         "hysteresis_margin": (
             Limit("guaranteed", 0.0, None, "a turn back as large as the hysteresis is an edge"),

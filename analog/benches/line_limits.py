@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analog.benches.line_receiver import Receiver
-from analog.cards import Column, Figure, technology
+from analog.cards import Card, Column, Figure, technology
 from analog.design import PartValue, Spread
 from analog.verdicts import Limit
 
@@ -54,8 +54,8 @@ def level_limits(receiver: Receiver, rail: Spread) -> dict[str, tuple[Limit, ...
     }
 
 
-def transition_limits(columns: tuple[Column, ...], rail: Spread) -> tuple[Limit, ...]:
-    """Return the slowest edge (s, 10-90 %) a clock input takes, over the rail's range.
+def transition_limits(card: Card, columns: tuple[Column, ...], rail: Spread) -> tuple[Limit, ...]:
+    """Return the slowest edge (s, 10-90 %) an input of `card` takes, over the rail's range.
 
     The strictest column counts; one that takes edges of any slowness sets no limit. A limit in
     s/V becomes a time over the 80 % of the rail between the two points.
@@ -69,7 +69,8 @@ def transition_limits(columns: tuple[Column, ...], rail: Spread) -> tuple[Limit,
         found = [_strictest(c, name, rail, span) for c in limited if c.has(name)]
         if found:
             limit_s, vdd, figure, column = min(found, key=lambda entry: entry[0])
-            note = _joined(f"{column.maker}, strictest at {vdd:g} V", figure.note("high"))
+            words = f"{card.identifier} ({column.maker}), strictest at {vdd:g} V"
+            note = _joined(words, figure.note("high"))
             limits.append(Limit(identifier, None, limit_s, str(figure.source), note))
     return tuple(limits)
 

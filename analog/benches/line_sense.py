@@ -275,6 +275,15 @@ def _time_measures(network: LineNetwork, upper: str, lower: str) -> tuple[Measur
             f"from the positive-going zero of the mains to {upper} at the pin, "
             f"sensed end {network.sense.polarity}",
         ),
+        Measure(
+            "crossing_delay_earliest",
+            "s",
+            "delay of the rising edge, earliest",
+            "min",
+            cycle_s,
+            "the same to the lowest threshold that any maker's part may have: between both lies "
+            "the phase of the edge over tolerance and temperature",
+        ),
     )
 
 
@@ -334,7 +343,7 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
     if network.coupler is not None:
         limits |= coupler_limits(network.coupler)
     if not receiver.schmitt:
-        edges = transition_limits(receiver.columns, rail)
+        edges = transition_limits(receiver.card, receiver.columns, rail)
         limits |= {"rise_time": edges, "fall_time": edges}
     return {measure: found for measure, found in limits.items() if found}
 
@@ -363,7 +372,16 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
         )
     if network.own is not None:
         notes += own_notes(network.own)
+    notes.append(_edge_note(receiver))
     if not receiver.schmitt:
         where = "the clocked part itself" if receiver.section == "clocked" else "a plain gate"
         notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")
     return tuple(notes)
+
+
+def _edge_note(receiver: Receiver) -> str:
+    """Say which part decides how slow an edge may be."""
+    part = receiver.card.identifier
+    if receiver.schmitt or not transition_limits(receiver.card, receiver.columns, receiver.rail):
+        return f"How slow the edge may be is the {part}'s to say: its maker sets no limit."
+    return f"How slow the edge may be is limited by the {part}, whose input takes it."

@@ -29,6 +29,7 @@ MEASURES = (
     "threshold_transit_time",
     "slew_at_threshold",
     "crossing_delay",
+    "crossing_delay_earliest",
     "input_clamp_current",
     "series_resistor_power",
     "series_resistor_voltage",
@@ -62,6 +63,8 @@ def line_sense_pin(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     crossed = Crossed(time, pin, _levels(columns, row))
     crest, trough = float(np.max(cycle[1])), float(np.min(cycle[1]))
     moment = crossed.first(row["v_high"], True, row["t_quarter"], SMOOTH)
+    lowest = min(levels["p_min"] for levels in columns)
+    earliest = crossed.first(lowest, True, row["t_quarter"], SMOOTH)
     return {
         "high_level_margin": min(crest - levels["p_max"] for levels in columns),
         "low_level_margin": min(levels["n_min"] - trough for levels in columns),
@@ -69,6 +72,7 @@ def line_sense_pin(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "threshold_transit_time": _worst([_transit(crossed, one, row) for one in columns], max),
         "slew_at_threshold": _worst([_slew(crossed, one, row) for one in columns], min),
         "crossing_delay": crossing_delay(moment, row),
+        "crossing_delay_earliest": crossing_delay(earliest, row),
         "input_clamp_current": _into_pin(run, row),
         "edges_per_cycle": edges_per_cycle(crossed, columns, row),
         "pin_peak": crest,
@@ -153,7 +157,7 @@ def _levels(columns: list[dict[str, float]], row: Mapping[str, float]) -> list[f
     """Return every level whose crossings are read."""
     levels = [0.1 * row["v_rail"], 0.9 * row["v_rail"], row["v_high"], row["v_low"]]
     for column in columns:
-        levels += [column["p_max"], column["n_min"]]
+        levels += [column["p_max"], column["p_min"], column["n_min"]]
         levels += [level for pair in _threshold_pairs(column) for level in pair]
     return levels
 

@@ -179,6 +179,11 @@ class TestEdgeAfterASine:
         expected = math.asin(3.5 / 16.97) / (2 * math.pi * 50)
         assert bare_sine.values["crossing_delay"] == pytest.approx(expected, rel=5e-3)
 
+    def test_earliest_delay_after_the_mains_zero(self, bare_sine: Run) -> None:
+        """At V_IL = 1.5 V (JESD13-B): what a part may take for high already."""
+        expected = math.asin(1.5 / 16.97) / (2 * math.pi * 50)
+        assert bare_sine.values["crossing_delay_earliest"] == pytest.approx(expected, rel=5e-3)
+
 
 def test_delay_of_an_inverted_winding_is_half_a_cycle_more(engine: Engine) -> None:
     experiment, row = nominal(design())

@@ -108,7 +108,6 @@ def test_without_a_stage_the_edge_is_judged_at_the_clocked_part() -> None:
     assert only(line, "fall_time").maximum == 15e-6
     assert "V_IH" in only(line, "high_level_margin").source
     assert stage.scenes == ()
-    assert stage.measures == ()
 
 
 def test_levels_of_the_clock_are_judged_at_the_lowest_rail() -> None:
