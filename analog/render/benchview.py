@@ -15,12 +15,14 @@ from analog.design import Design
 from analog.engine import Engine, Run
 from analog.errors import RunError
 from analog.render.disturbanceview import DisturbanceLine, disturbance_lines
+from analog.render.drawing import Drawing
 from analog.render.figures import draw_plot
 from analog.render.immunityview import TITLE as IMMUNITY_TITLE
 from analog.render.immunityview import draw_immunity
 from analog.render.mapview import TITLE as MAP_TITLE
 from analog.render.mapview import draw_map
 from analog.render.netlists import Deck, nominal_decks
+from analog.render.noisyview import noisy_edges
 from analog.render.parts import Remark, remarks
 from analog.render.picture import Case
 from analog.render.schematic import draw
@@ -31,17 +33,6 @@ from analog.verdicts import Verdict
 from analog.workflows import CheckedBench, CheckedScene
 from analog.workflows.immunity import immunity_curves
 from analog.workflows.interruptions import interruption_map
-
-
-@dataclass(frozen=True, slots=True)
-class Drawing:
-    """A picture with its caption; `missing` says why there is none."""
-
-    title: str
-    svg: str
-    caption: str
-    width: float = 0.0
-    missing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +74,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
             *_figures(checked, engine),
             *_maps(checked, design, engine),
             *_immunity(checked, design, engine),
+            *noisy_edges(checked.plan.trials, design, engine, checked.plan.bench),
         ),
         tuple(_lines(checked)),
         disturbance_lines(checked.result),
