@@ -31,7 +31,7 @@ def ramp(slope: float) -> tuple[Run, dict[str, float]]:
 
 
 def test_transitions_on_a_ramp(figure: Callable[[str], None]) -> None:
-    """From 30 V/s to 300 V/ms: within 2 transitions or 0.2 % of the formula's."""
+    """From 30 V/s to 300 V/ms: within 2 transitions or 1 % of the formula's."""
     errors = []
     for slope in np.geomspace(30.0, 3e5, 40):
         found = noisy_edge(*ramp(float(slope)), LIMIT_S)
@@ -40,7 +40,7 @@ def test_transitions_on_a_ramp(figure: Callable[[str], None]) -> None:
         assert measured == pytest.approx(slope, rel=1e-6)
         assert count % 2 == 1
         wanted = theory(float(slope))
-        errors.append(abs(count - wanted) / max(2.0, 2e-3 * wanted))
+        errors.append(abs(count - wanted) / max(2.0, 0.01 * wanted))
         assert np.abs(np.diff(shown.trace("v(clock)"))).sum() / 9.0 == count
     figure(f"largest difference {max(errors):.2f} of what is allowed")
     assert max(errors) <= 1
