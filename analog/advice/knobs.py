@@ -24,7 +24,17 @@ from analog.advice.changes import (
     Knob,
     steps_between,
 )
-from analog.advice.stock import BETTER, KEPT, WATTS, rewritten, thinned, value_text, values
+from analog.advice.stock import (
+    BETTER,
+    KEPT,
+    VOLTS,
+    WATTS,
+    rated,
+    rewritten,
+    thinned,
+    value_text,
+    values,
+)
 from analog.cards import Card, UnknownPartError, all_cards, find_card
 from analog.design import Design, PartValue
 from analog.quantities import SeriesName
@@ -66,6 +76,8 @@ def knobs_of(design: Design, series: SeriesName | None = None) -> tuple[Knob, ..
         _reset_stage_knob(design),
         _part_knob(design, "gate_drive.opto"),
         _part_knob(design, "gate_drive.triac"),
+        _reservoir_knob(design, series),
+        _part_knob(design, "supply.regulator"),
         *_additions(design),
     ]
     return tuple(knob for knob in found if knob is not None and knob.fine)
@@ -138,13 +150,29 @@ def _makes(part: PartValue, unit: Unit, series: SeriesName | None) -> Iterator[C
 
 
 def _ratings(part: PartValue, unit: Unit) -> Iterator[Choice]:
-    """Yield the resistor in the larger sizes."""
+    """Yield a resistor in the larger sizes."""
     if unit == "F" or part.technology not in ("carbon-film", "metal-film"):
         return
     tolerance = f"{100 * part.tolerance_high:g}%"
     for sizes, watts in enumerate((w for w in WATTS if w > (part.rating or 0.25)), 1):
         text = f"{value_text(part.nominal, unit)} {tolerance} {part.technology} {watts:g}W"
         yield _replaced(part.key, part.text, text, OTHER_RATING * sizes)
+
+
+def _reservoir_knob(design: Design, series: SeriesName | None) -> Knob | None:
+    """Offer the reservoir in other values, each also for the higher voltages that are kept."""
+    key: Final = "supply.reservoir"
+    knob, part = _value_knob(design, key, "F", series), part_at(design, key)
+    if knob is None or part is None or part.technology != "electrolytic":
+        return knob
+    own = Choice((Edit(key, part.text),), 0.0, "")
+    higher = [
+        _replaced(key, part.text, rated(choice.edits[0].text or "", f"{volts:g}V"), steps)
+        for choice in (own, *knob.fine)
+        for sizes, volts in enumerate((v for v in VOLTS if v > (part.rating or math.inf)), 1)
+        for steps in (choice.steps + OTHER_RATING * sizes,)
+    ]
+    return _knob(key, [*knob.fine, *higher])
 
 
 def _stage_knob(design: Design) -> Knob | None:
@@ -247,8 +275,13 @@ def _snubber() -> Knob:
     return _knob("gate_drive.snubber", choices)
 
 
-_CLASS: Final = {"triac": ("V_DRM", "I_T_rms"), "opto_triac": ("V_DRM",)}
-_GRADE: Final = {"triac": "I_GT_1", "opto_triac": "I_FT"}
+_CLASS: Final = {
+    "triac": ("V_DRM", "I_T_rms"),
+    "opto_triac": ("V_DRM",),
+}
+_GRADE: Final = {"triac": "I_GT_1", "opto_triac": "I_FT", "regulator": "I_O_max"}
+SAME_OUTPUT: Final = 0.02
+"""How far apart, as a share, the outputs of two regulators of one voltage may be."""
 
 
 def _part_knob(design: Design, key: str) -> Knob | None:
@@ -273,9 +306,12 @@ def _cards(kind: str) -> Iterator[Card]:
 
 
 def _serves(card: Card, other: Card) -> bool:
-    """Tell whether `other` is of at least the same class, and an opto fires alike."""
-    if any(_least(other, name) < _least(card, name) for name in _CLASS[card.kind]):
+    """Tell whether `other` is of at least the same class, and does the same: an opto fires alike,
+    a regulator has the same output."""
+    if any(_least(other, name) < _least(card, name) for name in _CLASS.get(card.kind, ())):
         return False
+    if card.kind == "regulator":
+        return abs(_least(other, "V_O") / _least(card, "V_O") - 1) <= SAME_OUTPUT
     return card.columns[0].has("V_INH") == other.columns[0].has("V_INH")
 
 

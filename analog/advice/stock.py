@@ -7,6 +7,7 @@ series are those of IEC 60063.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -51,6 +52,9 @@ BETTER: Final = {
 
 WATTS: Final = (0.25, 0.5, 1.0, 2.0)
 """Sizes of film resistors that are kept."""
+
+VOLTS: Final = (10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)
+"""Rated voltages of electrolytics that are kept (IEC 60384-4, preferred values, from memory)."""
 
 REACH: Final = 10**1.5
 """How far, as a factor either way, a value is sought from the one the design has."""
@@ -102,3 +106,9 @@ def thinned(found: Iterable[float], series: SeriesName) -> tuple[float, ...]:
     wanted = stock_values(series, kept[0], kept[-1])
     nearest_of = (min(kept, key=lambda v: abs(math.log(v / want))) for want in wanted)
     return tuple(sorted(set(nearest_of)))
+
+
+def rated(text: str, rating: str) -> str:
+    """Return a part's text with another rating (like 25V), added where it had none."""
+    kept = [word for word in text.split() if not re.fullmatch(r"\d+(\.\d+)?[VW]", word)]
+    return " ".join([*kept, rating])

@@ -32,7 +32,7 @@ def show_suggested(
     if found.closest is not None:
         _show_closest(found.closest, found)
     if found.aside:
-        say("Kept more thinly than asked for, where no stock part could be changed, and set aside:")
+        say("Kept, but by no stock part that was tried with the margin asked for, and set aside:")
         say(f"     {', '.join(found.aside)}")
     for searched in found.searched:
         _show_searched(searched)
@@ -78,7 +78,8 @@ def _show_suggestion(number: int, one: Suggestion, found: Suggested) -> None:
     for choice in one.changes:
         say(f"     {choice.words}")
     least = one.score.least + found.wish.required
-    say(f"   Checked whole: {one.results.verdict}; the thinnest margin is {share(least)}.")
+    aside = " of those not set aside" if found.aside else ""
+    say(f"   Checked whole: {one.results.verdict}; the thinnest margin{aside} is {share(least)}.")
 
 
 def _show_sweep(swept: Swept) -> None:

@@ -14,7 +14,7 @@ from itertools import product
 from pathlib import Path
 from typing import Final, Literal
 
-from analog.advice.changes import ChangeSet, Knob, edits_of, size
+from analog.advice.changes import ChangeSet, Choice, Knob, edits_of, size
 from analog.advice.editing import edited_text, with_verdict
 from analog.advice.knobs import knobs_of
 from analog.advice.search import Found, Score, find
@@ -27,7 +27,7 @@ from analog.workflows.check import check_bench, gathered, make_plans
 from analog.workflows.checked import CheckedBench
 from analog.workflows.screening import Screener, same_bench, score_of, variant
 
-GROUPS: Final = (("line_sense", "conditioner"), ("reset",), ("gate_drive",))
+GROUPS: Final = (("supply",), ("line_sense", "conditioner"), ("reset",), ("gate_drive",))
 """Benches that share parts which could be changed."""
 
 MOST_CHANGES: Final = 2
@@ -38,6 +38,9 @@ REQUIRED: Final = 0.05
 
 FROM_STORE_S: Final = 1e-3
 """A check faster than this per run was not simulated: its pace tells nothing."""
+
+PROBES: Final = 6
+"""Choices of a place that are looked at to see how far a limit can be moved at all."""
 
 Status = Literal["none needed", "found", "none", "undecided"]
 
@@ -92,8 +95,8 @@ class Suggested:
     """The outcome. `base` is the design as it is; `closest` is given when nothing works:
     `base` itself when nothing comes closer.
 
-    `aside` names limits that are kept, though more thinly than asked for, in benches where no
-    stock part can be changed: nothing is sought for them. `check_runs` are the simulations of
+    `aside` names limits that are kept, or can be, though more thinly than asked for whatever is
+    changed: it is enough that they are kept. `check_runs` are the simulations of
     checking the design as it is; `screened` and `verified` those that the search asked for on
     top (what a store knew included).
     """
@@ -162,8 +165,8 @@ class _Work:
         runs = sum(bench.result.runs for bench in self.base)
         self.seconds_each = (time.monotonic() - began) / max(1, runs)
         self.aside = self._thin_for_good(score_of(self.base, self.wish.required))
+        searched = tuple(self._searches(self._suggestion((), self.design, self.base).score))
         present = self._suggestion((), self.design, self.base)
-        searched = tuple(self._searches(present.score))
         works = [one.found.works for one in searched]
         suggestions = self._combined(works) if all(works) else ()
         status = self._status(searched, suggestions)
@@ -193,17 +196,42 @@ class _Work:
         """Search every group of benches that has a limit short of its margin."""
         for group in _groups(self.base):
             short = tuple(name for name in present.short if name.split(".")[0] in group)
+            if not short:
+                continue
+            own = tuple(knob for knob in self.knobs if knob.section in group)
+            screener = self._screener(group)
+            self.aside |= self._out_of_reach(short, own, screener)
+            short = tuple(name for name in short if name not in self.aside)
             if short:
-                own = tuple(knob for knob in self.knobs if knob.section in group)
-                yield Searched(group, short, own, self._search(group, own))
+                yield Searched(group, short, own, self._search(group, own, screener))
 
-    def _search(self, group: tuple[str, ...], knobs: tuple[Knob, ...]) -> Found:
+    def _screener(self, group: tuple[str, ...]) -> Screener:
         screener = Screener(
             self.engine, self.design, self.filename, frozenset(group), self.wish.required
         )
+        for bench in self.base:
+            if bench.plan.bench in group:
+                screener.learn(bench)
+        return screener
+
+    def _out_of_reach(
+        self, short: Iterable[str], knobs: Iterable[Knob], screener: Screener
+    ) -> frozenset[str]:
+        """Return the limits that changes can keep, but none of a few of each place by the margin.
+
+        Such is a rail as exact as its regulator: asking for more than the part gives would hide
+        every change that mends the rest.
+        """
+        probes = [(choice,) for knob in knobs for choice in _spread(knob.coarse, PROBES)]
+        tried = screener([(), *probes], fully=True)
+        best = {
+            name: max(one.gaps.get(name, -math.inf) for one in tried if not one.barred)
+            for name in short
+        }
+        return frozenset(name for name, gap in best.items() if gap < 0 and self._kept(gap))
+
+    def _search(self, group: tuple[str, ...], knobs: tuple[Knob, ...], screener: Screener) -> Found:
         own = [bench for bench in self.base if bench.plan.bench in group]
-        for bench in own:
-            screener.learn(bench)
         self._announce(group, knobs, screener)
         start = self.screened
         if self.progress is not None:
@@ -211,8 +239,8 @@ class _Work:
             screener.told = lambda asked: report(title, start + asked, self.wish.budget)
         found = find(
             knobs,
-            score_of(own, self.wish.required),
-            screener,
+            self._excusing(score_of(own, self.wish.required)),
+            lambda wanted, fully: [self._excusing(one) for one in screener(wanted, fully)],
             lambda changes: self._verify(changes, group, screener),
             most_changes=self.wish.most_changes,
             wanted=self.wish.wanted,
@@ -246,7 +274,7 @@ class _Work:
             bench for bench in self._benches(changed.design, self.base) if bench.plan.bench in group
         )
         self.checked[changes] = benches
-        score = score_of(benches, self.wish.required)
+        score = self._excusing(score_of(benches, self.wish.required))
         if not score.works:
             for bench in benches:
                 screener.learn(bench)
@@ -296,8 +324,7 @@ class _Work:
         self, changes: ChangeSet, design: Design, benches: tuple[CheckedBench, ...]
     ) -> Suggestion:
         results = gathered(design, self.engine, self.wish.seed, benches)
-        whole = score_of(benches, self.wish.required)
-        score = Score({name: self._excused(name, gap) for name, gap in whole.gaps.items()})
+        score = self._excusing(score_of(benches, self.wish.required))
         return Suggestion(changes, design, benches, results, score)
 
     def _thin_for_good(self, present: Score) -> frozenset[str]:
@@ -317,6 +344,10 @@ class _Work:
 
     def _kept(self, gap: float) -> bool:
         return gap + self.wish.required >= 0
+
+    def _excusing(self, score: Score) -> Score:
+        gaps = {name: self._excused(name, gap) for name, gap in score.gaps.items()}
+        return Score(gaps, score.barred)
 
     def _excused(self, name: str, gap: float) -> float:
         """Return a gap; none for a limit set aside, as long as it is kept at all."""
@@ -352,6 +383,12 @@ def _allowed(design: Design, wish: Wish, filename: str) -> tuple[Knob, ...]:
 
 def _time_words(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
+
+
+def _spread(choices: Sequence[Choice], most: int) -> tuple[Choice, ...]:
+    """Return at most `most` choices, from the smallest change to the largest."""
+    count = min(most, len(choices))
+    return tuple(choices[k * (len(choices) - 1) // max(1, count - 1)] for k in range(count))
 
 
 def _groups(benches: Iterable[CheckedBench]) -> list[tuple[str, ...]]:

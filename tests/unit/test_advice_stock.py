@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from importlib.resources import files
 
 import pytest
 from hypothesis import given
@@ -18,6 +19,14 @@ from analog.errors import InputError
 from analog.quantities import SERIES, decade, read_component, read_quantity
 
 STARTER = parse_design(starter_text("starter"), "starter.toml")
+MAT = {
+    knob.name: knob
+    for knob in knobs_of(
+        parse_design(
+            files("analog.scenarios").joinpath("propagator-mat.toml").read_text("utf-8"), "mat.toml"
+        )
+    )
+}
 KNOBS = {knob.name: knob for knob in knobs_of(STARTER)}
 
 
@@ -157,3 +166,18 @@ def test_what_the_topology_has_room_for_is_offered() -> None:
     names = {knob.name for knob in knobs_of(parse_design(bare, "bare.toml"))}
     assert {"reset.discharge_diode", "line_sense.bleed_resistor", "gate_drive.snubber"} <= names
     assert "reset.discharge_diode" not in KNOBS
+
+
+def test_a_reservoir_is_offered_larger_and_for_more_volts() -> None:
+    texts = {choice.edits[0].text for choice in MAT["supply.reservoir"].fine}
+    assert {
+        "1000u 20% electrolytic 35V",
+        "470u 20% electrolytic 50V",
+        "1000u 20% electrolytic 63V",
+    } <= texts
+    assert "470u 20% electrolytic 25V" not in texts
+    assert not any("film" in (text or "") for text in texts)
+
+
+def test_a_regulator_is_only_replaced_by_one_of_its_output() -> None:
+    assert [choice.edits[0].text for choice in MAT["supply.regulator"].fine] == ["78L09"]
