@@ -92,7 +92,8 @@ def test_a_named_library_that_does_not_exist_gives_3(tmp_path: Path) -> None:
 def test_interrupted_gives_130_and_leaves_no_worker(tmp_path: Path) -> None:
     path = written(tmp_path, "starter.toml", starter_text("starter"))
     environment = process_environment({"EDGEPROOF_STORE": str(tmp_path / "store.sqlite")})
-    command = [*COMMAND, "check", path, "--jobs", "1"]
+    # A test run in the background of a shell has interrupts ignored, and hands that on.
+    command = ["env", "--default-signal=INT", *COMMAND, "check", path, "--jobs", "1"]
     process = subprocess.Popen(
         command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
