@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from analog.benches.trials import NO_TRIALS, Trials
 from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 from analog.design import Design
 from analog.verdicts import Limit
+
+if TYPE_CHECKING:
+    from analog.benches.trials import Trials  # which is made of what benches share
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ class Plan:
     scenes: tuple[Scene, ...]
     limits: Mapping[str, tuple[Limit, ...]]
     notes: tuple[str, ...] = ()
-    trials: Trials = NO_TRIALS
+    trials: Trials | None = None
 
 
 @dataclass(frozen=True, slots=True)

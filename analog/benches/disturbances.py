@@ -63,8 +63,9 @@ class Disturbance:
     """A disturbance of the mains at one stated level.
 
     `level` and `source` are for the reader. `highest` is the largest multiple of the level that
-    means anything, `factor` the step from one tried multiple to the next. `nominal_mains` says that it sets the mains' voltage itself; `points` how
-    many of the stated points it is tried at, the nominal first.
+    means anything, `factor` the step from one tried multiple to the next. `nominal_mains` says
+    that it sets the mains' voltage itself; `points` how many of the stated points it is tried at,
+    the nominal first.
     """
 
     identifier: str

@@ -23,6 +23,7 @@ from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_net
 from analog.benches.line_receiver import Receiver, receiver_of
 from analog.benches.line_sense_measures import MEASURES, OUTPUTS
 from analog.benches.line_surge import surge_measure, surge_scene
+from analog.benches.lowest_mains import lowest_limits, lowest_mains, lowest_measure
 from analog.benches.own_filter_measures import (
     OWN_MEASURES,
     OWN_OUTPUTS,
@@ -30,6 +31,7 @@ from analog.benches.own_filter_measures import (
     own_measures,
     own_notes,
 )
+from analog.benches.trials import Trials
 from analog.circuits.line_filter import (
     PROTECTION,
     filter_picture,
@@ -80,13 +82,17 @@ class Derive:
 def plan(design: Design) -> Plan:
     """Return the line-sense bench of `design`; ValueError without line_sense, mains, receiver."""
     network, receiver = line_network(design), receiver_of(design)
+    scenes = _scenes(network, receiver)
+    key, mains_v = network.winding.key, network.mains.voltage
+    search = lowest_mains(scenes[0], design, receiver, key, mains_v)
     return Plan(
         "line_sense",
         "Line sense",
-        _measures(network, receiver),
-        _scenes(network, receiver),
-        _limits(network, receiver),
+        (*_measures(network, receiver), lowest_measure(search)),
+        scenes,
+        _limits(network, receiver) | lowest_limits(search),
         _notes(network, receiver),
+        Trials(lowest=search),
     )
 
 

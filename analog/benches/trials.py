@@ -10,9 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analog.benches.base import Plan
 from analog.benches.disturbances import Disturbance
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
+from analog.benches.lowest_mains import LowestMains
 from analog.circuits.space import Floats, Space
 
 FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail")
@@ -21,16 +23,23 @@ FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail"
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """The trials of one bench: noise at the filter's input, disturbances of the mains.
+    """The trials of one bench: noise at the filter's input, disturbances of the mains, the search
+    for the lowest mains that counts.
 
     Without noise there are no disturbances: it knows the undisturbed edges.
     """
 
     noise: Immunity | None = None
     disturbances: tuple[Disturbance, ...] = ()
+    lowest: LowestMains | None = None
 
 
 NO_TRIALS = Trials()
+
+
+def trials_in(plan: Plan) -> Trials:
+    """Return a plan's trials, empty ones where it has none."""
+    return plan.trials or NO_TRIALS
 
 
 def corner(space: Space, ends: dict[str, float]) -> Floats:

@@ -10,6 +10,7 @@ import numpy as np
 
 from analog.benches.base import Measure, Plan, Plot, Scene
 from analog.benches.line_trials import NOISE
+from analog.benches.trials import trials_in
 from analog.circuits.record import Circuit, Dc, Element
 from analog.design import Design
 from analog.engine import Engine, Run
@@ -74,7 +75,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
             *_figures(checked, engine),
             *_maps(checked, design, engine),
             *_immunity(checked, design, engine),
-            *noisy_edges(checked.plan.trials, design, engine, checked.plan.bench),
+            *noisy_edges(trials_in(checked.plan), design, engine, checked.plan.bench),
         ),
         tuple(_lines(checked)),
         disturbance_lines(checked.result),
@@ -163,7 +164,7 @@ def _maps(checked: CheckedBench, design: Design, engine: Engine) -> Iterator[Dra
 
 def _immunity(checked: CheckedBench, design: Design, engine: Engine) -> Iterator[Drawing]:
     """Draw the curves of noise immunity, where noise was tried and the chain gives edges."""
-    noise, mains = checked.plan.trials.noise, design.mains
+    noise, mains = trials_in(checked.plan).noise, design.mains
     worst = checked.worst.get(NOISE)
     if noise is None or mains is None or worst is None or math.isnan(worst.values[NOISE]):
         return

@@ -11,7 +11,7 @@ from analog.benches.base import Plan, Scene
 from analog.benches.immunity import Immunity
 from analog.benches.line_trials import NOISE
 from analog.benches.threshold_pairs import pair_labels
-from analog.benches.trials import fast_corners
+from analog.benches.trials import fast_corners, trials_in
 from analog.circuits.space import Floats
 from analog.engine import Engine
 from analog.results.records import DisturbanceRow
@@ -20,6 +20,7 @@ from analog.workflows.disturbance_cases import disturbance_found, disturbance_sc
 from analog.workflows.disturbances import disturbance_row
 from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_pulses
 from analog.workflows.judging import Found
+from analog.workflows.lowest_mains import lowest_found
 from analog.workflows.trial_runs import TrialRunner, tried_scene
 
 WIDTH_SHARES = (1 / 16, 1 / 5)
@@ -43,12 +44,15 @@ class Outcome:
 
 def run_trials(plan: Plan, engine: Engine) -> Outcome:
     """Run the trials of a plan."""
-    noise = plan.trials.noise
+    trials, runner = trials_in(plan), TrialRunner(engine)
+    noise, lowest = trials.noise, trials.lowest
+    if lowest is not None:
+        found, scene = lowest_found(lowest, runner)
+        return Outcome((found,), (scene,), runner.runs, len(runner.failed))
     if noise is None:
         return Outcome()
-    runner = TrialRunner(engine)
     found, scene = _noise(noise, runner)
-    tried = disturbed(plan.trials, runner)
+    tried = disturbed(trials, runner)
     labels = pair_labels(noise.receiver)
     return Outcome(
         (found, *(one for each in tried for one in disturbance_found(each, noise, labels))),

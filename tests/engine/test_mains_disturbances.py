@@ -17,7 +17,7 @@ import pytest
 from analog.benches import conditioner
 from analog.benches.base import Plan
 from analog.benches.disturbances import Disturbance
-from analog.benches.trials import Trials, disturbed_points
+from analog.benches.trials import Trials, disturbed_points, trials_in
 from analog.design import Design, parse_design, read_design
 from analog.engine import Engine, Run, open_engine
 from analog.measures import schmitt_edges
@@ -47,14 +47,14 @@ def plan() -> Plan:
 
 @pytest.fixture(scope="module")
 def nominal(engine: Engine, plan: Plan) -> Place:
-    noise = plan.trials.noise
+    noise = trials_in(plan).noise
     assert noise is not None
     point = disturbed_points(noise.space)[0]
     return Place(point, rhythm(noise, noise.rows(point), TrialRunner(engine)))
 
 
 def named(plan: Plan, identifier: str) -> Disturbance:
-    return next(one for one in plan.trials.disturbances if one.identifier == identifier)
+    return next(one for one in trials_in(plan).disturbances if one.identifier == identifier)
 
 
 def run_of(
@@ -146,7 +146,7 @@ def test_a_wave_that_is_not_delivered_judges_nothing(engine: Engine, plan: Plan)
     wrong = replace(surge.delivered[0], wanted=1500.0)
     signals = replace(named(plan, "signals"), delivered=(wrong, *surge.delivered[1:]))
     other = replace(surge, delivered=signals.delivered, group="")
-    bad = replace(plan, scenes=(), trials=Trials(plan.trials.noise, (other,)))
+    bad = replace(plan, scenes=(), trials=Trials(trials_in(plan).noise, (other,)))
     tried = run_trials(bad, engine)
     assert tried.disturbances is not None
     (row,) = tried.disturbances
@@ -191,7 +191,7 @@ def test_a_filter_that_is_too_fast_fails(engine: Engine) -> None:
     """1 µs instead of 1 ms: the signals' own zeros near the mains' zero are edges."""
     design = weak()
     plan = conditioner.plan(design)
-    noise = plan.trials.noise
+    noise = trials_in(plan).noise
     assert noise is not None
     runner = TrialRunner(engine)
     points = disturbed_points(noise.space)[:2]

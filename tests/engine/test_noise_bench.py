@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from model_rows import run_rows
 
-from analog.benches.trials import Trials
+from analog.benches.trials import Trials, trials_in
 from analog.design import parse_design, read_design
 from analog.engine import Engine, open_engine, refined
 from analog.render.benchview import bench_view
@@ -86,7 +86,7 @@ def test_the_figure_names_what_lies_above_the_curve(engine: Engine, draft: Check
 
 def test_lost_runs_are_counted(engine: Engine, draft: CheckedBench) -> None:
     """Runs that cannot be made leave nothing decided, and are told."""
-    noise = draft.plan.trials.noise
+    noise = trials_in(draft.plan).noise
     assert noise is not None
 
     def without_capacitor(values: Values) -> Values:

@@ -14,6 +14,7 @@ import pytest
 
 from analog.benches import conditioner
 from analog.benches.noisy_edge import NOISE_HZ, NOISE_V, TITLE, noisy_edge, theory
+from analog.benches.trials import trials_in
 from analog.design import read_design
 from analog.engine import Run, open_engine
 from analog.render.noisyview import noisy_edges
@@ -64,8 +65,8 @@ def test_the_draft_shows_slow_edge_limit_and_transitions() -> None:
     """About 5.8 V/ms: 0.2 V at 100 kHz makes 7 transitions; a Schmitt part has no such figure."""
     draft, mat = (read_design(SCENARIOS / f"{name}.toml") for name in ("first-draft", MAT))
     with open_engine(jobs=1) as engine:
-        (drawing,) = noisy_edges(conditioner.plan(draft).trials, draft, engine, "conditioner")
-        assert not list(noisy_edges(conditioner.plan(mat).trials, mat, engine, "conditioner"))
+        (drawing,) = noisy_edges(trials_in(conditioner.plan(draft)), draft, engine, "conditioner")
+        assert not list(noisy_edges(trials_in(conditioner.plan(mat)), mat, engine, "conditioner"))
     assert drawing.title == TITLE
     for word in ("7 transitions", "gives 7", "10.6 µs", "no source"):
         assert word in drawing.caption.replace("\N{NO-BREAK SPACE}", " ")

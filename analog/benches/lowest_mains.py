@@ -1,0 +1,176 @@
+"""The lowest mains at which every edge still comes, with the rail that such a mains leaves.
+
+Where the supply is described, the rail follows the reservoir down, less what the regulator needs,
+and the thresholds follow the rail; below the lowest supply of the logic nothing is guaranteed, so
+rail and thresholds stay there. Without a description the rail stays whole, which asks most of the
+sense line. The search goes down from the nominal mains to the first voltage at which an edge is
+missing or too many.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analog.benches.base import Measure, Scene
+from analog.benches.edge_counts import COUNTS
+from analog.benches.line_network import MAINS_V
+from analog.benches.line_receiver import Receiver
+from analog.benches.supply import described, supply_of
+from analog.benches.supply_space import SupplyNetwork
+from analog.benches.threshold_pairs import pair_rows
+from analog.cards import find_card
+from analog.circuits.record import Experiment, Param, Transient
+from analog.circuits.space import Floats, Space
+from analog.design import Design
+from analog.verdicts import Limit
+
+MEASURE = "lowest_counting_mains"
+CYCLES = 3
+LEAST_SHARE = 0.02
+"""Share of the nominal mains below which no mains is tried."""
+
+Derive = Callable[[Mapping[str, Floats]], Mapping[str, Floats]]
+
+
+@dataclass(frozen=True, slots=True)
+class LowestMains:
+    """What the search needs: the circuit's experiment, its space and rows, and the rail's way down.
+
+    `logic_v` is the lowest supply of the logic, `nominal_v` the mains (V rms), `winding_key` the
+    axis of the winding's regulation.
+    """
+
+    experiment: Experiment
+    space: Space
+    derive: Derive
+    receiver: Receiver
+    supply: SupplyNetwork | None
+    logic_v: float
+    nominal_v: float
+    winding_key: str
+
+    def row(
+        self, point: Floats, mains_v: float, rhythm: tuple[float, float] = (1.0, 0.0)
+    ) -> dict[str, float]:
+        """Return the row at one point (axes,) and mains (V rms); `rhythm` is what an undisturbed
+        run showed, edges per cycle and the share of the cycle of the first one."""
+        values = self.space.decode(point[None, :])
+        rail = self.rail_v(point, mains_v)
+        values |= {MAINS_V: np.array([mains_v]), self.receiver.rail.key: np.array([rail])}
+        usual = self.receiver.rail
+        lowest = usual.model_copy(update={"low": min(usual.low, self.logic_v)})
+        rows = {**self.derive(values)}
+        rows |= pair_rows(replace(self.receiver, rail=lowest), np.array([rail]))
+        row = {name: float(np.ravel(value)[0]) for name, value in rows.items()}
+        end = row["t_start"] + (1 + CYCLES) / row["f_mains"]
+        times = {"t_from": row["t_start"] + 1 / row["f_mains"], "t_to": end}
+        stop = {"t_stop": end + 0.35 / row["f_mains"]}
+        return {**row, **times, **stop, "wanted": rhythm[0], "phase": rhythm[1]}
+
+    def rail_v(self, point: Floats, mains_v: float) -> float:
+        """Return the rail (V) at a point and mains; never below the logic's lowest supply."""
+        key = self.receiver.rail.key
+        whole = float(np.ravel(self.space.decode(point[None, :])[key])[0])
+        if self.supply is None:
+            return whole
+        return max(min(whole, self.left_v(point, mains_v)), min(whole, self.logic_v))
+
+    def left_v(self, point: Floats, mains_v: float) -> float:
+        """Return what the settled reservoir's trough leaves of the rail (V) at a mains.
+
+        Its crest, less a half-cycle's discharge and what the regulator drops.
+        """
+        if self.supply is None:
+            return math.inf
+        known = dict(zip(self.space.keys, point.tolist(), strict=True))
+        space = self.supply.space()
+        place = np.array([[known.get(key, 0.0) for key in space.keys]])
+        rows = self.supply.rows(space.decode(place) | {MAINS_V: np.array([mains_v])})
+        drawn = rows["i_load"] + rows["i_quiescent"]
+        pulses = self.supply.parts.pulses
+        trough = self.supply.crest_v(rows) - drawn / (
+            rows["f_mains"] * pulses * rows["c_reservoir"]
+        )
+        dropped = self.supply.dropout_v if self.supply.columns else 0.0
+        return float(np.ravel(trough - dropped)[0])
+
+    def alive_mains_v(self, point: Floats) -> float | None:
+        """Return the mains (V rms) at which the rail has come down to the logic's lowest supply.
+
+        None without a described supply, or where it never has that much.
+        """
+        low, high = LEAST_SHARE * self.nominal_v, self.nominal_v
+        if self.supply is None or self.left_v(point, high) < self.logic_v:
+            return None
+        for _ in range(40):
+            middle = (low + high) / 2
+            if self.left_v(point, middle) < self.logic_v:
+                low = middle
+            else:
+                high = middle
+        return high
+
+    def points(self) -> tuple[Floats, ...]:
+        """Return nominal, and the slowest filter at the highest rail with either regulation."""
+        ends = {"line_sense.series_resistor": 1.0, "line_sense.capacitor": 1.0}
+        ends[self.receiver.rail.key] = 1.0
+        corners = [{**ends, self.winding_key: side} for side in (-1.0, 1.0)]
+        return tuple(
+            np.array([one.get(key, 0.0) for key in self.space.keys]) for one in ({}, *corners)
+        )
+
+
+def lowest_mains(
+    line: Scene, design: Design, receiver: Receiver, winding_key: str, nominal_v: float
+) -> LowestMains:
+    """Return the search on the circuit of the settled line-sense scene."""
+    analysis = Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=3.0, use_initial=True)
+    experiment = Experiment(
+        line.experiment.circuit,
+        analysis,
+        ("v(pin)",),
+        "analog.benches.edge_counts:counts",
+        COUNTS,
+    )
+    supply = supply_of(design) if described(design) else None
+    logic = _logic_v(design, receiver)
+    return LowestMains(
+        experiment, line.space, line.derive, receiver, supply, logic, nominal_v, winding_key
+    )
+
+
+def _logic_v(design: Design, receiver: Receiver) -> float:
+    """Return the lowest supply (V) at which any maker's counter or receiver works."""
+    columns = list(receiver.columns)
+    if design.clocked is not None:
+        columns += find_card(design.clocked.part).chosen(design.clocked.maker)
+    known = [c.figure("supply_minimum").low for c in columns if c.has("supply_minimum")]
+    return min(known, default=design.supply.rail.low)
+
+
+def lowest_measure(search: LowestMains) -> Measure:
+    """Return the measure; its scale is the nominal mains."""
+    return Measure(
+        MEASURE,
+        "V",
+        "lowest mains that still counts",
+        "max",
+        search.nominal_v,
+        "mains below which, coming down from nominal, an edge is missing or too many; effective "
+        "value",
+    )
+
+
+def lowest_limits(search: LowestMains) -> dict[str, tuple[Limit, ...]]:
+    """Return the limit: the lowest mains at which the logic can still be alive."""
+    alive = [search.alive_mains_v(point) for point in search.points()]
+    known = [value for value in alive if value is not None]
+    if not known:
+        return {}
+    why = "lowest mains at which the rail is at the logic's lowest supply, by the supply described"
+    note = f"at {search.logic_v:g} V of rail, where that is lowest"
+    return {MEASURE: (Limit("logic_alive", None, min(known), why, note),)}
