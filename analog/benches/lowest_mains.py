@@ -1,10 +1,11 @@
 """The lowest mains at which every edge still comes, with the rail that such a mains leaves.
 
-Where the supply is described, the rail follows the reservoir down, less what the regulator needs,
-and the thresholds follow the rail; below the lowest supply of the logic nothing is guaranteed, so
-rail and thresholds stay there. Without a description the rail stays whole, which asks most of the
-sense line. The search goes down from the nominal mains to the first voltage at which an edge is
-missing or too many.
+Where the supply is described, the rail follows the winding's crest down, less diodes and what the
+regulator drops, as it does without a load: with one it is lower, and so are the thresholds, which
+follow the rail. Below the lowest supply of the logic nothing is guaranteed, so rail and thresholds
+stay there. Without a description the rail stays whole, which asks most of the sense line. The
+search goes down from the nominal mains to the first voltage at which an edge is missing or too
+many.
 """
 
 from __future__ import annotations
@@ -20,16 +21,19 @@ from analog.benches.edge_counts import COUNTS
 from analog.benches.line_network import MAINS_V
 from analog.benches.line_receiver import Receiver
 from analog.benches.supply import described, supply_of
-from analog.benches.supply_space import SupplyNetwork
+from analog.benches.supply_space import REGULATION, SupplyNetwork
 from analog.benches.threshold_pairs import pair_rows
 from analog.cards import find_card
 from analog.circuits.record import Experiment, Param, Transient
-from analog.circuits.space import Floats, Space
+from analog.circuits.space import Floats, Space, bend
 from analog.design import Design
 from analog.verdicts import Limit
 
 MEASURE = "lowest_counting_mains"
 CYCLES = 3
+DIODE_V = 0.6
+"""Of a rectifier diode at next to no current."""
+
 LEAST_SHARE = 0.02
 """Share of the nominal mains below which no mains is tried."""
 
@@ -80,39 +84,39 @@ class LowestMains:
         return max(min(whole, self.left_v(point, mains_v)), min(whole, self.logic_v))
 
     def left_v(self, point: Floats, mains_v: float) -> float:
-        """Return what the settled reservoir's trough leaves of the rail (V) at a mains.
+        """Return what an unloaded supply leaves of the rail (V) at a mains.
 
-        Its crest, less a half-cycle's discharge and what the regulator drops.
+        The winding's crest less diodes and the regulator's usual drop: no load leaves more, so
+        rail and thresholds are not higher at any load.
         """
         if self.supply is None:
             return math.inf
-        known = dict(zip(self.space.keys, point.tolist(), strict=True))
-        space = self.supply.space()
-        place = np.array([[known.get(key, 0.0) for key in space.keys]])
-        rows = self.supply.rows(space.decode(place) | {MAINS_V: np.array([mains_v])})
-        drawn = rows["i_load"] + rows["i_quiescent"]
-        pulses = self.supply.parts.pulses
-        trough = self.supply.crest_v(rows) - drawn / (
-            rows["f_mains"] * pulses * rows["c_reservoir"]
-        )
-        dropped = self.supply.dropout_v if self.supply.columns else 0.0
-        return float(np.ravel(trough - dropped)[0])
+        return self._crest_share(point) * mains_v - self._dropped_v()
+
+    def _crest_share(self, point: Floats) -> float:
+        """Return the winding's open-circuit crest over the mains' effective value."""
+        if self.supply is None:
+            return math.inf
+        place = dict(zip(self.space.keys, point.tolist(), strict=True)).get(REGULATION, 0.0)
+        low, usual, high = self.supply.regulation
+        regulation = bend(np.array([place]), low, usual, high).item()
+        return math.sqrt(2) * self.supply.voltage_v * (1 + regulation) / self.nominal_v
+
+    def _dropped_v(self) -> float:
+        """Return the drop (V) of rectifier and regulator at next to no current."""
+        if self.supply is None:
+            return 0.0
+        drops = [c.figure("V_dropout").centre for c in self.supply.columns if c.has("V_dropout")]
+        return DIODE_V * self.supply.parts.in_series + min(drops, default=0.0)
 
     def alive_mains_v(self, point: Floats) -> float | None:
-        """Return the mains (V rms) at which the rail has come down to the logic's lowest supply.
+        """Return the lowest mains (V rms) at which the rail can be at the logic's lowest supply.
 
-        None without a described supply, or where it never has that much.
+        None without a described supply, or where not even the nominal mains gives that much.
         """
-        low, high = LEAST_SHARE * self.nominal_v, self.nominal_v
-        if self.supply is None or self.left_v(point, high) < self.logic_v:
+        if self.supply is None or self.left_v(point, self.nominal_v) < self.logic_v:
             return None
-        for _ in range(40):
-            middle = (low + high) / 2
-            if self.left_v(point, middle) < self.logic_v:
-                low = middle
-            else:
-                high = middle
-        return high
+        return (self.logic_v + self._dropped_v()) / self._crest_share(point)
 
     def points(self) -> tuple[Floats, ...]:
         """Return nominal, and the slowest filter at the highest rail with either regulation."""
@@ -171,6 +175,6 @@ def lowest_limits(search: LowestMains) -> dict[str, tuple[Limit, ...]]:
     known = [value for value in alive if value is not None]
     if not known:
         return {}
-    why = "lowest mains at which the rail is at the logic's lowest supply, by the supply described"
+    why = "lowest mains at which the unloaded supply gives the logic its lowest voltage"
     note = f"at {search.logic_v:g} V of rail, where that is lowest"
     return {MEASURE: (Limit("logic_alive", None, min(known), why, note),)}

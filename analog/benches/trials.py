@@ -15,6 +15,7 @@ from analog.benches.disturbances import Disturbance
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
 from analog.benches.lowest_mains import LowestMains
+from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 
 FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail")
@@ -40,6 +41,33 @@ NO_TRIALS = Trials()
 def trials_in(plan: Plan) -> Trials:
     """Return a plan's trials, empty ones where it has none."""
     return plan.trials or NO_TRIALS
+
+
+def same_trials(one: Trials, other: Trials) -> bool:
+    """Tell whether two designs' trials are the same: same circuits, levels, spaces and rows.
+
+    Rows are compared at the stated points; a design's other ends follow from the same values.
+    """
+    if (one.noise is None, one.lowest is None) != (other.noise is None, other.lowest is None):
+        return False
+    pairs = [(one.noise, other.noise), (one.lowest, other.lowest)]
+    return _named(one) == _named(other) and all(
+        _same_rows(a, b) for a, b in pairs if a is not None and b is not None
+    )
+
+
+def _named(trials: Trials) -> list[tuple[str, str, Experiment]]:
+    return [(one.identifier, one.level, one.experiment) for one in trials.disturbances]
+
+
+def _same_rows(one: Immunity | LowestMains, other: Immunity | LowestMains) -> bool:
+    if one.space.keys != other.space.keys:
+        return False
+    points = np.stack(disturbed_points(one.space))
+    rows = [{**of.derive(of.space.decode(points))} for of in (one, other)]
+    return rows[0].keys() == rows[1].keys() and all(
+        np.array_equal(values, rows[1][name]) for name, values in rows[0].items()
+    )
 
 
 def corner(space: Space, ends: dict[str, float]) -> Floats:

@@ -17,6 +17,7 @@ from analog.advice.changes import ChangeSet, edits_of
 from analog.advice.editing import edited_text
 from analog.advice.search import Score
 from analog.benches.base import Measure, Plan, Scene
+from analog.benches.trials import same_trials, trials_in
 from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 from analog.design import Design, parse_design
@@ -247,6 +248,8 @@ def same_bench(one: Plan, other: Plan) -> bool:
     if (one.measures, one.limits) != (other.measures, other.limits):
         return False
     if len(one.scenes) != len(other.scenes):
+        return False
+    if not same_trials(trials_in(one), trials_in(other)):
         return False
     return all(_same_scene(a, b) for a, b in zip(one.scenes, other.scenes, strict=True))
 

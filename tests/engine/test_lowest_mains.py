@@ -101,11 +101,9 @@ def test_rail_comes_down_with_the_mains() -> None:
     alive = search.alive_mains_v(point)
     assert alive is not None
     assert search.left_v(point, alive) == pytest.approx(3.0, abs=1e-3)
-    # Rail, regulator and two diodes at the least; ripple and copper take less than 2 V more.
-    assert search.supply is not None
-    needed = 3.0 + search.supply.dropout_v + 1.2
+    # Rail of 3 V, 2 V for a 7809, two diodes of 0.6 V: 6.2 V of crest.
     crest = alive * math.sqrt(2) * 12.0 * 1.35 / 120.0
-    assert needed < crest < needed + 2.2
+    assert crest == pytest.approx(6.2, abs=0.01)
 
 
 @pytest.mark.parametrize(("volts", "verdict"), [(24.0, "pass"), (6.0, "fail")])
@@ -118,5 +116,5 @@ def test_a_winding_too_low_stops_while_the_logic_lives(
     assert row.verdict == verdict
     assert row.limit is not None
     assert row.limit.max is not None
-    assert 30.0 < row.limit.max < 60.0
+    assert 25.0 < row.limit.max < 40.0
     assert "VLINE" in netlist(checked, "line_sense", f"worst:{MEASURE}")
