@@ -19,6 +19,8 @@ from analog.benches.gate_drive_parts import merged
 from analog.benches.gate_drive_running import running_scene
 from analog.benches.gate_drive_space import GateNetwork
 from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
+from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
+from analog.benches.load_winding import load_and_source, winding_note
 from analog.cards import Column, find_card
 from analog.design import Design
 from analog.design.record import GateDrive, Load, Mains
@@ -48,6 +50,8 @@ def plan(design: Design) -> Plan:
         scenes += led_scenes(led, _suffix(index, leds))
     for index, network in enumerate(networks):
         scenes += mains_scenes(network, _suffix(index, networks))
+        if drive.led_drive == "continuous":
+            scenes.append(turn_on_scene(network, _suffix(index, networks)))
     blocked = _state_networks(networks)
     for index, network in enumerate(blocked):
         scenes += _state_scenes(network, _suffix(index, blocked))
@@ -124,7 +128,8 @@ def _suffix(index: int, networks: list[LedNetwork] | list[GateNetwork]) -> str:
 
 
 def _measures(network: GateNetwork) -> tuple[Measure, ...]:
-    return (*_led_measures(network), *_firing_measures(network), *_stress_measures())
+    firing = (*_firing_measures(network), turn_on_measure())
+    return (*_led_measures(network), *firing, *_stress_measures())
 
 
 def _led_measures(network: GateNetwork) -> tuple[Measure, ...]:

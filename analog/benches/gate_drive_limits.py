@@ -28,6 +28,7 @@ def limits(networks: Sequence[GateNetwork]) -> Limits:
         "gate_current_positive": (_hardest(networks, lambda n: _gate_current(n, 1)),),
         "gate_current_negative": (_hardest(networks, lambda n: _gate_current(n, 3)),),
         "half_cycles_missed": (Limit("none", None, 0.0, "every half-cycle must be conducted"),),
+        "missed_after_turn_on": (Limit("none", None, 0.0, "every half-cycle must be conducted"),),
         "half_cycle_asymmetry_share": (_direct(),),
         "latching_margin": (_own_current(networks[0], "I_L", "latching"),),
         "holding_margin": (_own_current(networks[0], "I_H", "holding"),),

@@ -42,6 +42,11 @@ def _experiment(
     )
 
 
+def firing_experiment(network: GateNetwork, outputs: tuple[str, ...] = ()) -> Experiment:
+    """Return the triac at work over whole mains cycles."""
+    return _experiment(network, "Gate drive: the triac at work", "firing", outputs, held=False)
+
+
 def output_parts(network: GateNetwork) -> OutputParts:
     """Return the circuit's view of the design."""
     drive = network.drive
@@ -139,11 +144,10 @@ def _firing(network: GateNetwork, suffix: str) -> Scene:
             "gate_rms",
         )
     )
-    title = "Gate drive: the triac at work"
     return Scene(
         f"firing{suffix}",
         "One mains cycle with the triac at work",
-        _experiment(network, title, "firing", tuple(outputs), held=False),
+        firing_experiment(network, tuple(outputs)),
         network.space(held=False),
         network.firing,
         tuple(measures),

@@ -1,0 +1,177 @@
+"""The gate-drive bench's turn-ons, PNP switch and own opto snubber on the real engine, and the
+proofing cabinet with one part changed at a time: each change fails where it should."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import gate_designs as made
+import numpy as np
+import pytest
+
+from analog.benches.base import Plan, Scene
+from analog.benches.gate_drive import plan
+from analog.benches.gate_drive_turn_ons import MEASURE
+from analog.design import parse_design
+from analog.engine import Engine, Run, open_engine
+from analog.verdicts import judge
+from analog.workflows import check
+
+Counts = Callable[[int, int], int]
+Figure = Callable[[str], None]
+
+SCENARIOS = Path(__file__).parents[2] / "analog" / "scenarios"
+CABINET = (SCENARIOS / "proofing-cabinet.toml").read_text(encoding="utf-8")
+
+PULSED = 'led_drive = "pulsed"\npulse_width = "1 ms"'
+VARIANTS = {
+    "a 400 V opto": ('opto = "MOC3063"', 'opto = "MOC3043"', "let-go", "off_state_peak_voltage"),
+    "a 15 mA trigger grade": ('opto = "MOC3063"', 'opto = "MOC3061"', "firing",
+                              "half_cycles_missed"),
+    "a pulse at the voltage's zero": ('led_drive = "continuous"', PULSED, "firing",
+                                      "half_cycles_missed"),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def engine() -> Iterator[Engine]:
+    with open_engine(jobs=1) as opened:
+        yield opened
+
+
+def cabinet(old: str = "", new: str = "") -> Plan:
+    assert old in CABINET
+    return plan(parse_design(CABINET.replace(old, new, 1) if old else CABINET, "cabinet.toml"))
+
+
+def values(engine: Engine, scene: Scene, row: dict[str, float]) -> dict[str, float]:
+    outcome = engine.run(scene.experiment, tuple(row), np.array([list(row.values())]))
+    assert not outcome.failures, outcome.failures[0].reason
+    return dict(zip(outcome.outputs, outcome.values[0].tolist(), strict=True))
+
+
+def worst_row(scene: Scene) -> dict[str, float]:
+    """Return the row that is hard for what the variants are about."""
+    names = [key.rsplit(".", 1)[-1] for key in scene.space.keys]
+    hard = {"let-go": {"voltage": 1.0, "I_H": 1.0, "V_1mA": 1.0, "ambient": -1.0, "power": -1.0}}
+    at = hard.get(scene.identifier, {"voltage": -1.0, "ambient": -1.0})
+    return made.row(scene, **{name: u for name, u in at.items() if name in names})
+
+
+def verdicts(plan_: Plan, measure: str, value: float) -> dict[str, str]:
+    scale = next(each.scale for each in plan_.measures if each.identifier == measure)
+    return {limit.identifier: judge(value, limit, scale).verdict for limit in plan_.limits[measure]}
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_one_change_breaks_the_proofing_cabinet(
+    engine: Engine, counts: Counts, figure: Figure, variant: str
+) -> None:
+    """The measure fails with the change and passes without it, at the same corner; in the full
+    run the whole check of the changed design fails by it too."""
+    old, new, identifier, measure = VARIANTS[variant]
+    changed, sound = cabinet(old, new), cabinet()
+    for made_plan, wanted in ((changed, "fail"), (sound, "pass")):
+        scene = made.scene(made_plan, identifier)
+        found = values(engine, scene, worst_row(scene))[measure]
+        figure(f"{variant if wanted == 'fail' else 'as it is'}: {measure} {found:.4g}")
+        judged = verdicts(made_plan, measure, found)
+        assert wanted in judged.values()
+        if wanted == "pass":
+            assert set(judged.values()) == {"pass"}
+    if counts(0, 1):
+        design = parse_design(CABINET.replace(old, new, 1), "cabinet.toml")
+        results = check(design, engine, benches=["gate_drive"]).results
+        failing = {row.measure for row in results.benches[0].measures if row.verdict == "fail"}
+        assert measure in failing
+
+
+def test_only_the_opto_minds_its_voltage(engine: Engine) -> None:
+    """A 400 V opto dies where the 800 V triac lives: both limits stand on the one measure."""
+    made_plan = cabinet(*VARIANTS["a 400 V opto"][:2])
+    scene = made.scene(made_plan, "let-go")
+    found = values(engine, scene, worst_row(scene))["off_state_peak_voltage"]
+    assert verdicts(made_plan, "off_state_peak_voltage", found) == {"triac": "pass", "opto": "fail"}
+
+
+def test_the_weak_grade_never_fires(engine: Engine) -> None:
+    """Both half-cycles are missed, and the LED's current falls short of the grade's limit."""
+    made_plan = cabinet(*VARIANTS["a 15 mA trigger grade"][:2])
+    scene = made.scene(made_plan, "firing")
+    assert values(engine, scene, worst_row(scene))["half_cycles_missed"] == 2
+    led = made.scene(made_plan, "led-on")
+    current = values(engine, led, made.row(led))["led_current"]
+    assert verdicts(made_plan, "led_current", current)["trigger"] == "fail"
+
+
+def test_sixty_half_cycles_after_turn_ons_all_round(engine: Engine, figure: Figure) -> None:
+    """The propagator mat misses none of sixty; with a weak opto all are missed."""
+    for opto, wanted in (("MOC3023", 0), ("MOC3020", 60)):
+        scene = made.scene(plan(made.design(opto=opto)), "turn-ons")
+        found = values(engine, scene, made.row(scene))
+        figure(f"{opto}: {found[MEASURE]:g} of {found['half_cycles_counted']:g}")
+        assert found["half_cycles_counted"] >= 50
+        assert found[MEASURE] == wanted
+
+
+def test_turn_ons_are_spread_over_the_cycle(engine: Engine) -> None:
+    """The load's current begins at six phases of the mains, a sixth of a cycle apart."""
+    scene = made.scene(plan(made.design()), "turn-ons")
+    row = made.row(scene)
+    run: Run = engine.traces(scene.experiment, tuple(row), np.array(list(row.values())))
+    starts = row["first_on"] + row["on_period"] * np.arange(6)
+    flowing = np.abs(run.trace("i(vload)")) > 0.1
+    first = [run.time[np.flatnonzero(flowing & (run.time > start))[0]] for start in starts]
+    assert (np.array(first) - starts < row["period"] / 8).all()
+    phases = np.sort(starts / row["period"] % 1)
+    np.testing.assert_allclose(np.diff(phases), 1 / 6, atol=1e-9)
+
+
+def test_pnp_switch_by_hand(engine: Engine) -> None:
+    """(rail − V_CE − V_F)/R with the drops the run itself reports, and dark when the output is
+    high."""
+    design = made.design(driver="pnp", driver_part="2N3906", base_resistor="4k7 5% carbon-film")
+    made_plan = plan(design)
+    lit, dark = (made.scene(made_plan, name) for name in ("led-on", "led-off"))
+    row = made.row(lit)
+    found = values(engine, lit, row)
+    current = found["led_current"]
+    forward = row["v_f"] + 2 * 0.0257 * math.log(current / row["i_f_test"])
+    forward += 2.0 * (current - row["i_f_test"])
+    by_hand = (row["rail"] - forward - found["driver_saturation"]) / row["r_led"]
+    assert current == pytest.approx(by_hand, rel=2e-3)
+    assert 0.01 < found["driver_saturation"] < 0.3
+    assert values(engine, dark, made.row(dark))["led_current_off"] < 1e-4
+
+
+def test_opto_snubber_adds_to_the_turn_on_voltage(engine: Engine) -> None:
+    """Fairchild AN-3003, page 3: both resistors are in the gate's path: 330·I_GT more."""
+    own = {"opto_snubber_resistor": "330R 5% carbon-film", "opto_snubber_capacitor": "10n X2 275V"}
+    found = []
+    for extra in ({}, own):
+        scene = made.firing(made.design(triac="BTA06-B", **extra))
+        row = made.row(scene)
+        found.append(values(engine, scene, row)["turn_on_voltage"])
+    assert found[1] - found[0] == pytest.approx(330 * row["i_gt_3"], rel=0.15)
+
+
+def test_opto_snubber_slows_what_the_mains_steps(engine: Engine) -> None:
+    """Without any snubber the mains' switch-on is a thousand times steeper."""
+    own = {"opto_snubber_resistor": "1k2 5% carbon-film", "opto_snubber_capacitor": "100n X2 275V"}
+    found = []
+    for extra in ({}, own):
+        scene = made.scene(plan(made.design(**extra)), "switch-on")
+        found.append(values(engine, scene, made.row(scene))["off_state_dvdt"])
+    assert found[0] > 300 * found[1]
+
+
+def test_load_voltage_on_against_what_the_load_needs(engine: Engine) -> None:
+    """rms of the mains less a volt of on-state drop, judged against load.minimum_voltage."""
+    made_plan = plan(made.design(load=made.MAT | {"minimum_voltage": "110 V"}))
+    scene = made.firing(made.design())
+    row = made.row(scene, voltage=-1)
+    found = values(engine, scene, row)["load_voltage_on"]
+    assert found == pytest.approx(104.0 - 0.8, abs=0.4)
+    assert verdicts(made_plan, "load_voltage_on", found) == {"load": "fail"}
