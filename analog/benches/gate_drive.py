@@ -20,7 +20,6 @@ from analog.benches.gate_drive_running import running_scene
 from analog.benches.gate_drive_space import GateNetwork
 from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
 from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
-from analog.benches.load_winding import load_and_source, winding_note
 from analog.cards import Column, find_card
 from analog.design import Design
 from analog.design.record import GateDrive, Load, Mains
