@@ -93,7 +93,12 @@ def _strikes(
     ways: tuple[tuple[float, float, bool], ...],
     lasts_s: float,
 ) -> tuple[Variant, ...]:
-    """Return a variant for each angle (°), polarity (±1) and earthing."""
+    """Return a variant for each angle (°), polarity (±1) and earthing.
+
+    Raises ValueError for a peak that is no disturbance.
+    """
+    if not peak_v > 0:
+        raise ValueError(f"a peak of {peak_v:g} V is no disturbance")
 
     def variant(angle: float, sign: float, earthed: bool) -> Variant:
         def change(row: Row, level: float) -> dict[str, float]:

@@ -254,8 +254,8 @@ def _dip(line: Line, left: float, cycles: float, words: str) -> Disturbance:
     )
 
 
-FREQUENCY_STEPS = ((-0.06, "-6 %"), (0.04, "+4 %"))
-FREQUENCY_DRIFTS = ((-0.15, "-15 %"), (0.15, "+15 %"))
+FREQUENCY_STEPS = ((-0.06, "−6 %"), (0.04, "+4 %"))
+FREQUENCY_DRIFTS = ((-0.15, "−15 %"), (0.15, "+15 %"))
 
 
 def _frequencies(line: Line) -> Iterator[Disturbance]:
@@ -268,7 +268,7 @@ def _frequencies(line: Line) -> Iterator[Disturbance]:
     )
     delivered = (Delivered("hertz_after", "frequency afterwards", "f_after", 2e-3, "Hz"),)
     for name, title, level, variants, points, highest in (
-        ("frequency-steps", "Steps of frequency", "-6 % and +4 % at once (level 3)", steps, 3, 2.0),
+        ("frequency-steps", "Steps of frequency", "−6 % and +4 % at once (level 3)", steps, 3, 2.0),
         ("frequency-drift", "Drift of frequency", "±15 % within 1 s (level 4)", drifts, 1, 1.0),
     ):
         yield Disturbance(

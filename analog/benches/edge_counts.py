@@ -91,15 +91,17 @@ def strays(rising_s: Sequence[float], row: Mapping[str, float]) -> Strays:
     """Return the edges that do not stand alone at their place.
 
     ``wanted`` is the number of edges in a mains cycle, ``phase`` the place of the first one; the
-    places judged are those from ``t_from`` to ``t_to``.
+    places judged are those from ``t_from`` to ``t_to``. Raises ValueError when there is none.
     """
     wanted, phase = row["wanted"], row["phase"]
     ends = wanted * (cycles(np.array([row["t_from"], row["t_to"]]), row) - phase)
     first, last = math.ceil(ends[0]), math.floor(ends[1])
+    if last < first:
+        raise ValueError("the judged span holds no place of an edge: it is shorter than a cycle")
     edges = np.array(rising_s, dtype=np.float64)
     places = np.rint(wanted * (cycles(edges, row) - phase)).astype(np.int64)
     inside = (places >= first) & (places <= last)
-    held = np.bincount(places[inside] - first, minlength=max(last - first + 1, 0))
+    held = np.bincount(places[inside] - first, minlength=last - first + 1)
     extra, missing = int(np.maximum(held - 1, 0).sum()), int((held == 0).sum())
     return Strays(extra, missing, _first_extra(edges, places, inside), _lost(held, first, row))
 

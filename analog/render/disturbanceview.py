@@ -8,6 +8,9 @@ from analog.benches.disturbances import GROUPS, SERVICE
 from analog.render.words import quantity
 from analog.results.records import BenchResult, DeliveredFigure, DisturbanceRow
 
+TINY = 1e-6
+"""A share below it is shown as nothing."""
+
 
 @dataclass(frozen=True, slots=True)
 class DisturbanceLine:
@@ -66,6 +69,8 @@ def _where(row: DisturbanceRow) -> str:
 
 
 def _begins(row: DisturbanceRow) -> str:
+    if row.begins_at is None and row.tried_to <= 1.0:
+        return "none shown at the level"
     if row.begins_at is None:
         return f"none shown up to {row.tried_to:.3g} times the level"
     return f"{row.begins_at:.2g} times the level"
@@ -75,7 +80,7 @@ def _delivered(figure: DeliveredFigure) -> str:
     if figure.found is None:
         return f"{figure.figure} not found"
     if not figure.wanted:
-        return f"{figure.figure} {figure.found:.1g}"
+        return f"{figure.figure} {0 if abs(figure.found) < TINY else figure.found:.1g}"
     found = quantity(figure.found, figure.unit)
     return f"{figure.figure} {found} of {quantity(figure.wanted, figure.unit)}"
 

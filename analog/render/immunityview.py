@@ -120,6 +120,7 @@ def _curves(axes: Axes, curves: dict[Part, list[Weakest]], title: str) -> None:
     axes.set_yscale("log")
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(lambda value, _position: quantity(value, "").strip())
+        axis.set_minor_formatter(lambda _value, _position: "")
     axes.set_xlabel(title, color=ink)
     axes.tick_params(colors=ink, which="both")
     axes.grid(True, color=marker("rule"), linewidth=0.6)

@@ -37,12 +37,14 @@ def _nominal_name(bench: CheckedBench, scene: CheckedScene) -> str:
 
 def _of_bench(bench: CheckedBench) -> Iterator[Deck]:
     judged = {row.measure for row in bench.result.measures if row.limit is not None}
-    for scene in bench.scenes:
+    for scene in (*bench.scenes, *bench.trials):
         name = f"{bench.plan.bench}-{scene.scene.identifier}"
-        yield _deck(bench, scene.nominal, f"{name}-nominal", "nominal")
+        # Of what was only tried, the worst of judged measures is enough.
+        if scene in bench.scenes:
+            yield _deck(bench, scene.nominal, f"{name}-nominal", "nominal")
         groups: dict[tuple[tuple[str, float], ...], list[str]] = {}
         for measure, case in bench.worst.items():
-            if case.scene == scene.scene.identifier and measure in judged:
+            if case.scene == scene.scene.identifier and measure in judged and not case.failed:
                 groups.setdefault(tuple(case.row.items()), []).append(measure)
         for row, measures in groups.items():
             if row != tuple(scene.nominal.row.items()):

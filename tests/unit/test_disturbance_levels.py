@@ -10,6 +10,7 @@ import math
 
 import pytest
 
+from analog.benches import disturbances_fast as fast
 from analog.benches.disturbance_levels import (
     HARMONICS,
     THD_LIMIT,
@@ -20,7 +21,12 @@ from analog.benches.disturbance_levels import (
     signal_share,
 )
 from analog.benches.disturbances import Delivered, onset, times
+from analog.benches.disturbances_slow import Line
 from analog.circuits.disturbances import RING_WAVE, SURGE_VOLTAGE
+from analog.circuits.record import Circuit
+from analog.design.record import Mains
+
+LINE = Line(Circuit("none", ()), (), 90.0, Mains(voltage=230.0, frequency=50.0))
 
 
 def test_harmonics_are_scaled_alike_to_the_thd_limit() -> None:
@@ -77,3 +83,9 @@ def test_a_strike_meets_its_angle(angle: float, start_deg: float) -> None:
     assert (turned - angle + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
     assert 0.2 / 60 <= moment - row["t_start"] < 1.2 / 60 + 1e-9
     assert times(row, 0.1, 0.2)["t_stop"] > 0.2
+
+
+@pytest.mark.parametrize("peak_v", [0.0, -500.0, math.nan])
+def test_a_disturbance_without_height_is_refused(peak_v: float) -> None:
+    with pytest.raises(ValueError, match="no disturbance"):
+        fast._strikes(LINE, fast.Transformer(1e-3, 30e-12, 0.1), peak_v, ((0.0, 1.0, False),), 0.0)

@@ -68,3 +68,8 @@ def test_the_worst_part_counts() -> None:
     assert (found["extra_typical"], found["extra"], found["part_extra"]) == (0, 1, 1)
     assert found["missing"] == 0
     assert found["edges_per_cycle"] == 1
+
+
+def test_a_span_that_holds_no_cycle_is_refused() -> None:
+    with pytest.raises(ValueError, match="shorter than a cycle"):
+        strays(DUE, ROW | {"t_from": 0.001, "t_to": 0.006})
