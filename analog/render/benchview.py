@@ -26,6 +26,7 @@ from analog.render.netlists import Deck, nominal_decks
 from analog.render.noisyview import noisy_edges
 from analog.render.parts import Remark, remarks
 from analog.render.picture import Case
+from analog.render.safety import bench_cautions
 from analog.render.schematic import draw
 from analog.render.values import value_text
 from analog.render.words import measure_words
@@ -54,6 +55,7 @@ class BenchView:
     title: str
     verdict: Verdict | None
     notes: tuple[str, ...]
+    cautions: tuple[tuple[str, str], ...]
     schematics: tuple[Drawing, ...]
     figures: tuple[Drawing, ...]
     lines: tuple[Line, ...]
@@ -70,6 +72,7 @@ def bench_view(checked: CheckedBench, design: Design, engine: Engine) -> BenchVi
         checked.plan.title,
         checked.result.verdict,
         checked.plan.notes,
+        bench_cautions(checked.plan.bench),
         tuple(_schematics(checked, remarks(design))),
         (
             *_figures(checked, engine),

@@ -61,6 +61,42 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
 )
 
 
+_OUTPUT: tuple[tuple[str, str], ...] = (
+    (
+        "Everything from here on is at mains potential",
+        "The triac, its tab and heatsink, snubber, varistor, gate resistor and the load, on or "
+        "off. Touching any of it can kill.",
+    ),
+    (
+        "Fire",
+        "A triac shorted, a gate resistor that sees the mains because the triac does not fire, a "
+        "varistor at its end or a stalled motor burns. Fuse the load's circuit so that the fuse "
+        "clears before the triac's I²t is used up, and use flame-proof parts.",
+    ),
+    (
+        "Distances to verify",
+        "Across the barrier at 230 V mains, pollution degree 2: 3 mm clearance and 5 mm creepage "
+        "for reinforced insulation, 8 mm creepage at pollution degree 3 (IEC 62368-1 and IEC "
+        "60335-1, as quoted in test reports). Look up the edition that binds you.",
+    ),
+    (
+        "After unplugging",
+        "A capacitor of more than 0.1 µF across the line must be below 60 V within a second or "
+        "two (from memory: the equipment standards): give it a resistor.",
+    ),
+    (
+        "What this bench does not decide",
+        "Whether the parts are approved, the wiring and enclosure fit, the load may run "
+        "unattended. The local code and people licensed to work by it do.",
+    ),
+)
+
+
+def bench_cautions(bench: str) -> tuple[tuple[str, str], ...]:
+    """Return what a bench's own section begins with: the mains side of the triac output."""
+    return _OUTPUT if bench == "gate_drive" else ()
+
+
 def as_lines() -> tuple[str, ...]:
     """Return summary and cautions as one sentence group per line, for README and comments."""
     return (SUMMARY, *(f"{title}: {text}" for title, text in CAUTIONS))

@@ -177,3 +177,17 @@ def test_nasty_cases_give_whole_pages_summaries_and_junit(name: str, words: str)
     assert len(summary(nasty.results)) < 65_536
     found = junitparser.JUnitXml.fromstring(junit([nasty.results]).encode())
     assert found.tests == len(nasty.results.benches[0].measures)
+
+
+def test_the_mains_side_begins_with_its_cautions() -> None:
+    """Before any picture or figure of the gate drive; other benches have the page's own."""
+    sound = render_sample.checked()
+    (bench,) = sound.benches
+    result = replace(bench.result, bench="gate_drive")
+    gate = replace(bench, plan=replace(bench.plan, bench="gate_drive"), result=result)
+    html = page(replace(sound, benches=(gate,), results=replace(sound.results, benches=(result,))))
+    section = html[html.index('id="gate_drive"') :]
+    assert section.index("Everything from here on") < section.index("<figure")
+    for word in ("can kill", "Fire", "creepage", "fuse", "heatsink", "licensed", "0.1 µF"):
+        assert word in section[: section.index("<figure")]
+    assert "Everything from here on" not in page(sound)
