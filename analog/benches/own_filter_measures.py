@@ -17,6 +17,14 @@ DRIFT = "settling_drift"
 SETTLED_SHARE = 0.01
 """Of the rail: what a settled pin may still move from one cycle to the next."""
 
+_ROLES = {
+    "line": "the sensed point",
+    "pin": "the receiver's pin",
+    "ground": "circuit ground",
+    "rail": "the rail",
+    "other": "the winding's other end",
+}
+
 OWN_MEASURES = (*(name for name in MEASURES if not name.startswith("series_")), DRIFT)
 OWN_OUTPUTS = (*(name for name in OUTPUTS if not name.startswith("series_")), DRIFT)
 
@@ -70,10 +78,14 @@ def own_notes(found: OwnFilter) -> tuple[str, ...]:
     )
     others = len(own.circuit.parts) - len(own.spreads)
     stated = f"Tolerances are stated for {varied}; the" if varied else "No tolerance is stated: the"
+    ports = ", ".join(
+        f"{port} is {_ROLES[role]}" for port, role in zip(own.ports, own.roles, strict=True)
+    )
     return (
         f"The filter is the sub-circuit {own.name} of {own.file} (SHA-256 {own.sha256[:16]}…), "
         "read by a grammar of what is allowed and simulated in names of ours.",
         f"{stated} {'other ' if varied else ''}{others} parts of it are at their nominal values.",
+        f"Its ports: {ports}.",
         f"It is given {found.cycles} mains cycles to settle.",
         *own.remarks,
     )

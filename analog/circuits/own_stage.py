@@ -15,8 +15,8 @@ WORD = "own"
 KEY = "line_sense.subcircuit"
 
 _NODES = {"line": "tap", "pin": "pin", "ground": GROUND, "rail": "vdd"}
-_PLACES = {"line": (0.0, 5.0), "pin": (4.0, 5.0), "ground": (2.0, 2.0), "rail": (2.0, 8.0)}
-_OTHER_PLACE = (0.0, 4.0)
+_PLACES = {"line": (0.0, 5.0), "other": (0.0, 4.0), "ground": (0.0, 3.0)}
+_PLACES |= {"pin": (5.0, 5.0), "rail": (5.0, 6.0)}
 
 
 def own_parameters(own: OwnCircuit) -> dict[int, str]:
@@ -31,13 +31,9 @@ def own_stage(own: OwnCircuit, other: str) -> tuple[tuple[Element, ...], tuple[M
 
 def own_picture(own: OwnCircuit, other: str, x: float) -> Element:
     """Return the box that the schematic shows, from grid column `x` on."""
-    places = [_PLACES.get(role, _OTHER_PLACE) for role in own.roles]
+    places = [_PLACES[role] for role in own.roles]
     terminals = [(x + across, up) for across, up in places]
-    ports = ", ".join(
-        port if port == role else f"{port} ({role})"
-        for port, role in zip(own.ports, own.roles, strict=True)
-    )
-    return own_box(_nodes(own, other), terminals, WORD, KEY, f"{own.name}: {ports}")
+    return own_box(_nodes(own, other), terminals, WORD, KEY, (own.name, own.ports))
 
 
 def _nodes(own: OwnCircuit, other: str) -> list[str]:

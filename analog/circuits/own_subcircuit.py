@@ -68,12 +68,18 @@ def own_elements(
 
 
 def own_box(
-    ports: Sequence[str], terminals: Sequence[tuple[float, float]], word: str, key: str, label: str
+    nodes: Sequence[str],
+    terminals: Sequence[tuple[float, float]],
+    word: str,
+    key: str,
+    names: tuple[str, Sequence[str]],
 ) -> Element:
-    """Return the box that stands for the sub-circuit in a picture, one terminal per port."""
-    return Element(
-        f"X{word}", "X", tuple(ports), key=key, symbol=Symbol("box", tuple(terminals), label)
-    )
+    """Return the box that stands for the sub-circuit in a picture, one terminal per port.
+
+    `names` are the sub-circuit's and its ports', as its user calls them.
+    """
+    symbol = Symbol("box", tuple(terminals), names[0], tuple(names[1]))
+    return Element(f"X{word}", "X", tuple(nodes), key=key, symbol=symbol)
 
 
 def _controls(part: Part, node: NodeName, names: Sequence[str]) -> tuple[str, ...]:

@@ -90,12 +90,13 @@ class Symbol:
     whole or half grid units, the ends of a two-terminal part 2 units apart or more. Terminals
     of one node need not touch: wires, junction dots, ground and rail symbols are drawn by the
     router. An element whose `symbol` is None is hidden (stray capacitance, ammeters). `label`
-    replaces the reference in the picture.
+    replaces the reference in the picture; `pins` are written inside a box, one per terminal.
     """
 
     shape: str
     terminals: tuple[tuple[float, float], ...]
     label: str = ""
+    pins: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

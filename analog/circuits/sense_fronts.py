@@ -211,8 +211,8 @@ FRONTS: Mapping[str, Front] = {
     "full-wave": Front(_both_ends, edges=2, ends=True, before=3.0),
     "optocoupler": Front(_coupled, start_deg=270.0, behind=9.0),
     "optocoupler-ac": Front(_coupled, edges=2, start_deg=0.0, behind=9.0),
-    "subcircuit": Front(_tap),
-    "subcircuit-both": Front(_tap, edges=2, ends=True),
+    "subcircuit": Front(_tap, before=2.0),
+    "subcircuit-both": Front(_tap, edges=2, ends=True, before=2.0),
 }
 
 

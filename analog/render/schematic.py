@@ -19,6 +19,7 @@ from analog.render.markup import markup
 from analog.render.parts import Remark
 
 _STRETCHES = (0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5, 2.0, 2.5, 3.0)
+_PIN_LETTERS = 6
 _COLUMN_PX = 900.0  # wider pictures would have to shrink on screen and paper
 
 
@@ -115,9 +116,15 @@ def _render(layout: Layout, title: str) -> Schematic:
 def describe(parts: Iterable[Part]) -> str:
     """Say in words what is connected to what, as the text alternative of the picture."""
     return "; ".join(
-        f"{' '.join(part.lines)} between {' and '.join(dict.fromkeys(n for n, _ in part.pins))}"
+        f"{' '.join(part.lines)}{_ports(part)} between "
+        f"{' and '.join(dict.fromkeys(net for net, _ in part.pins))}"
         for part in parts
     )
+
+
+def _ports(part: Part) -> str:
+    names = () if part.element.symbol is None else part.element.symbol.pins
+    return f" (ports {', '.join(names)})" if names else ""
 
 
 def _draw_part(part: Part) -> str:
@@ -126,8 +133,30 @@ def _draw_part(part: Part) -> str:
     pins = " ".join(f"{_px(x)},{_px(-y)}" for _, (x, y) in part.pins)
     return (
         f'<g class="part" data-reference="{part.element.reference}" data-value="{markup(value)}" '
-        f'data-pins="{pins}" transform="{place}">{part.shape.art}</g>'
+        f'data-pins="{pins}" transform="{place}">{part.shape.art}{_pin_names(part)}</g>'
     )
+
+
+def _pin_names(part: Part) -> str:
+    """Return the names of a box's pins, each inside where its stub ends."""
+    symbol, body = part.element.symbol, part.shape.body
+    if symbol is None:
+        return ""
+    texts = []
+    for pin, name in zip(part.shape.pins, symbol.pins, strict=False):
+        if pin is not None:
+            left = pin[0] < body.left
+            x = body.left + 0.12 if left else body.right - 0.12
+            texts.append(
+                f'<text class="node" text-anchor="{"start" if left else "end"}" x="{_px(x)}" '
+                f'y="{_px(0.1 - pin[1])}">{markup(_short(name))}</text>'
+            )
+    return "".join(texts)
+
+
+def _short(name: str) -> str:
+    """Return a pin's name as far as there is room for it in its box."""
+    return name if len(name) <= _PIN_LETTERS else f"{name[: _PIN_LETTERS - 1]}…"
 
 
 def _draw_net(layout: Layout, net: str) -> str:

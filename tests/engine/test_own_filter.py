@@ -18,12 +18,13 @@ from analog.benches import conditioner, line_sense
 from analog.benches.base import Scene
 from analog.benches.immunity import immunity_of
 from analog.benches.line_network import line_network
-from analog.benches.line_receiver import receiver_of
+from analog.benches.line_receiving import receiver_of
 from analog.benches.own_filter_measures import DRIFT, OWN_MEASURES
 from analog.design import Design
 from analog.engine import Engine, Run, netlist, open_engine
 from analog.measures import window
-from analog.render.schematic import draw
+from analog.render.layout import crowded
+from analog.render.schematic import arrange, draw
 
 Figure = Callable[[str], None]
 
@@ -157,6 +158,18 @@ def test_the_picture_shows_a_box_with_the_ports(tmp_path: Path) -> None:
     scene = scene_of(design)
     picture = draw(scene.experiment.circuit, row(scene, np.random.default_rng(1), {}), "Line sense")
     assert 'data-reference="Xown"' in picture.svg
-    assert "zqfilter: zqin (line), zqout (pin), zqgnd (ground), zqvdd (rail)" in picture.svg
+    assert "zqfilter (ports zqin, zqout, zqgnd, zqvdd)" in picture.description.replace(
+        " filter.cir", ""
+    )
+    for port in ("zqin", "zqout", "zqgnd", "zqvdd"):
+        assert f">{port}</text>" in picture.svg
     assert "Rown1" not in picture.svg
     assert os.sep not in picture.description
+
+
+@pytest.mark.parametrize("name", PAIRS)
+def test_nothing_in_the_picture_is_in_anythings_way(name: str, tmp_path: Path) -> None:
+    scene = scene_of(PAIRS[name].own(tmp_path))
+    layout = arrange(scene.experiment.circuit, row(scene, np.random.default_rng(1), {}), {})
+    assert layout.faults == 0
+    assert not crowded(layout.parts)

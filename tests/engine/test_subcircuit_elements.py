@@ -93,6 +93,6 @@ def test_ports_and_box_must_suit() -> None:
     reading = read_subcircuit(".subckt f a b\nR1 a b 1k\n.ends", "f.cir")
     with pytest.raises(ValueError, match="2 ports"):
         own_elements(reading.circuit, ("in",), "own", "k.s", {})
-    box = own_box(("in", "out"), ((0, 0), (2, 0)), "own", "k.s", "my filter")
+    box = own_box(("in", "out"), ((0, 0), (2, 0)), "own", "k.s", ("my", ("a", "b")))
     assert box.symbol is not None
-    assert (box.reference, box.nodes, box.symbol.shape) == ("Xown", ("in", "out"), "box")
+    assert (box.reference, box.nodes, box.symbol.pins) == ("Xown", ("in", "out"), ("a", "b"))
