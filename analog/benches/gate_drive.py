@@ -20,6 +20,7 @@ from analog.benches.gate_drive_running import running_scene
 from analog.benches.gate_drive_space import GateNetwork
 from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
 from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
+from analog.benches.load_winding import load_and_source, winding_note
 from analog.cards import Column, find_card
 from analog.design import Design
 from analog.design.record import GateDrive, Load, Mains
@@ -63,7 +64,7 @@ def plan(design: Design) -> Plan:
         tuple(m for m in known if m.identifier in shown),
         tuple(scenes),
         {name: held for name, held in judged.items() if name in shown},
-        notes(networks[0]),
+        (*notes(networks[0]), *winding_note(load)),
     )
 
 
@@ -73,7 +74,7 @@ GATE_DRIVE = Bench("gate_drive", "Gate drive and load", "gate_drive", plan)
 def _sections(design: Design) -> tuple[GateDrive, Load, Mains]:
     if design.gate_drive is None or design.load is None or design.mains is None:
         raise ValueError("the gate-drive bench needs the sections gate_drive, load and mains")
-    return design.gate_drive, design.load, design.mains
+    return design.gate_drive, *load_and_source(design.load, design.mains)
 
 
 def led_networks(design: Design, drive: GateDrive) -> list[LedNetwork]:

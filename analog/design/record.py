@@ -313,7 +313,11 @@ class GateDrive(Record):
 
 
 class Load(Record):
-    """The mains load. `voltage` (V rms) is what its power is rated at: the mains when None.
+    """The load that is switched. `voltage` (V rms) is what its power is rated at: the mains when
+    None, or the rated voltage of a winding of its own.
+
+    `winding_voltage` (V rms, rated), `winding_rating` (VA) and `winding_regulation` describe that
+    winding, which the triac then switches instead of the mains.
 
     An inductive load has a loss resistance in parallel (Ω) and a winding capacitance (F); they
     decide how it behaves when the current stops. A filament's `cold_resistance` is a share of the
@@ -328,6 +332,9 @@ class Load(Record):
     power: WattSpread
     power_factor: PowerFactor = 1.0
     voltage: Volts | None = None
+    winding_voltage: Volts | None = None
+    winding_rating: VoltAmperes | None = None
+    winding_regulation: Regulation | None = None
     parallel_resistance: Ohms | None = None
     winding_capacitance: Farads = Field(default_factory=lambda known: _winding_default(known))
     cold_resistance: Share | None = None

@@ -67,6 +67,7 @@ def _own_winding(draft: Draft) -> Iterator[Finding]:
     for section, voltage, others in (
         ("line_sense", "winding_voltage", ("winding_rating", "winding_regulation")),
         ("supply", "transformer_voltage", ("transformer_rating", "transformer_regulation")),
+        ("load", "winding_voltage", ("winding_rating", "winding_regulation")),
     ):
         view = getattr(draft, section)
         if view is None:
