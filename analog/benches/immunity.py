@@ -76,7 +76,8 @@ class Immunity:
         """Return the row of `count` pulses, the first at the share `first` of the cycle behind
         the crest and each `step` of a cycle later than the one before."""
         cycle, flank = 1 / row["f_mains"], FLANK_SHARE * width_s
-        start, period = row["t_start"] + first * cycle, (self.settling + step) * cycle
+        start = row["t_start"] + (first % 1.0) * cycle
+        period = (self.settling + step) * cycle
         stop = start + (count - 1) * period + width_s + 1.3 * cycle
         return {
             **row,

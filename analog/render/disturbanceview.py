@@ -60,12 +60,8 @@ def _edges(extra: int | None, missing: int | None) -> str:
 
 
 def _where(row: DisturbanceRow) -> str:
-    if row.reason:
-        return row.reason
-    if not row.where:
-        return ""
     after = "" if row.after is None else f", first {quantity(row.after, 's')} after it begins"
-    return f"{row.where}{after}"
+    return "; ".join(part for part in (row.where and f"{row.where}{after}", row.reason) if part)
 
 
 def _begins(row: DisturbanceRow) -> str:
@@ -92,6 +88,6 @@ def _look(row: DisturbanceRow, judged: set[str]) -> str:
     ending = f"_{group}" if group else ""
     if not {f"extra_edges{ending}", f"missing_edges{ending}"} & judged:
         return ""
-    if row.reason or row.extra is None:
+    if row.extra is None or row.reason.startswith("not judged"):
         return "undecided"
     return "fail" if row.extra or row.missing else "pass"

@@ -1,8 +1,8 @@
 """Disturbances of the mains before the engine: edges too many and too few, and from which level.
 
 Every disturbance is tried at its stated level, in all its variants, at the nominal and at stated
-corners; then, where that did most harm (or in all variants at the first corner, where it did
-none), at other multiples of the level. A run whose delivered wave is not the one asked for judges
+corners; then at other multiples of the level, in the variants that did harm, where they did most
+(or in all variants at the first corner, where none did any). A run whose delivered wave is not the one asked for judges
 nothing.
 """
 
@@ -52,7 +52,10 @@ class Run:
 
 @dataclass(slots=True)
 class Tried:
-    """All runs of one disturbance at its stated level, and the level at which it begins."""
+    """All runs of one disturbance at its stated level, and the level at which it begins.
+
+    `doubts` are why runs at other levels tell nothing, so that it may begin lower.
+    """
 
     disturbance: Disturbance
     nominal: list[Run] = field(default_factory=list)
@@ -60,6 +63,7 @@ class Tried:
     begins_at: float = math.nan
     tried_to: float = 1.0
     runs: int = 0
+    doubts: list[str] = field(default_factory=list)
 
     @property
     def faults(self) -> list[str]:
@@ -137,10 +141,11 @@ def _faults(figures: Sequence[Delivered], row: Row, out: Row) -> tuple[str, ...]
 def _begins(tried: Tried, runner: TrialRunner) -> None:
     """Find the smallest multiple of the level that makes an edge stray."""
     disturbance = tried.disturbance
-    harmful = [run for run in (*tried.nominal, *tried.others) if _strays(run.out)]
-    chosen = max(harmful, key=lambda run: _strays(run.out), default=None)
+    harmful = [run for run in (*tried.others, *tried.nominal) if _strays(run.out)]
+    chosen = max(harmful, key=_harm, default=None)
     if chosen is not None:
-        wanted, start, end = [(chosen.variant, chosen.place)], LOWEST_LEVEL, 1.0
+        wanted = [(run.variant, run.place) for run in harmful if run.place is chosen.place]
+        start, end = LOWEST_LEVEL, 1.0
     elif disturbance.highest > 1.0:
         corner = [run for run in tried.others if run.place is tried.others[0].place]
         wanted = [(run.variant, run.place) for run in corner or tried.nominal]
@@ -151,6 +156,7 @@ def _begins(tried: Tried, runner: TrialRunner) -> None:
     def happens(items: Items, levels: Floats) -> NDArray[np.bool_]:
         pairs = [wanted[item] for item in items.tolist()]
         runs = _runs(disturbance, pairs, levels.tolist(), runner)
+        tried.doubts += [fault for run in runs for fault in run.faults]
         return np.array([not run.faults and _strays(run.out) > 0 for run in runs], dtype=np.bool_)
 
     many = len(wanted)
@@ -187,8 +193,14 @@ def disturbance_row(tried: Tried, labels: Sequence[str]) -> DisturbanceRow:
         tried_to=tried.tried_to,
         delivered=tuple(_figure(tried, figure) for figure in one.delivered),
         runs=tried.runs,
-        reason=f"not judged: {faults[0]}" if faults else "",
+        reason=_reason(faults, tried.doubts),
     )
+
+
+def _reason(faults: Sequence[str], doubts: Sequence[str]) -> str:
+    if faults:
+        return f"not judged: {faults[0]}"
+    return f"may begin at a lower level: {doubts[0]}" if doubts else ""
 
 
 def stray_words(tried: Tried, run: Run, side: Side, labels: Sequence[str]) -> str:
@@ -200,6 +212,8 @@ def stray_words(tried: Tried, run: Run, side: Side, labels: Sequence[str]) -> st
         said.append(f"edges stray from {tried.begins_at:.2g} times the level on")
     else:
         said.append(f"none shown up to {tried.tried_to:.3g} times the level")
+    if tried.doubts:
+        said.append(_reason((), tried.doubts))
     return "; ".join(said)
 
 

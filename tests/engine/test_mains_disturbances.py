@@ -203,3 +203,23 @@ def test_a_filter_that_is_too_fast_fails(engine: Engine) -> None:
     assert worst.out["extra"] > 0
     assert not math.isnan(tried.begins_at)
     assert tried.begins_at <= 1.0
+
+
+def test_both_half_waves_are_two_edges_a_cycle(engine: Engine) -> None:
+    """Full-wave sense: a whole cycle lost misses two edges; the noise search loses no run."""
+    text = MAT.read_text(encoding="utf-8")
+    text = text.replace('topology = "bridge-leg"', 'topology = "full-wave"')
+    text = text.replace(
+        'series_resistor = "100k', 'isolating_diode = "1N4148"\nseries_resistor = "10k'
+    )
+    plan = conditioner.plan(parse_design(text, "both.toml"))
+    trials = trials_in(plan)
+    chosen = tuple(
+        one for one in trials.disturbances if one.identifier in ("dip-0-1", "frequency-steps")
+    )
+    tried = run_trials(replace(plan, trials=replace(trials, disturbances=chosen)), engine)
+    assert tried.failed_runs == 0
+    assert tried.disturbances is not None
+    found = {row.disturbance: row for row in tried.disturbances}
+    assert (found["dip-0-1"].extra, found["dip-0-1"].missing) == (0, 2)
+    assert (found["frequency-steps"].extra, found["frequency-steps"].missing) == (0, 0)
