@@ -2,8 +2,8 @@
 
 Every disturbance is tried at its stated level, in all its variants, at the nominal and at stated
 corners; then at other multiples of the level, in the variants that did harm, where they did most
-(or in all variants at the first corner, where none did any). A run whose delivered wave is not the one asked for judges
-nothing.
+(or in all variants at the first corner, where none did any). A run whose delivered wave is not the
+one asked for judges nothing.
 """
 
 from __future__ import annotations
