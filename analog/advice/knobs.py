@@ -46,6 +46,8 @@ _VALUES: Final[tuple[tuple[str, Unit], ...]] = (
     ("line_sense.capacitor", "F"),
     ("line_sense.bleed_resistor", "Ω"),
     ("line_sense.pull_up_resistor", "Ω"),
+    ("conditioner.base_resistor", "Ω"),
+    ("conditioner.collector_resistor", "Ω"),
     ("line_sense.second_resistor", "Ω"),
     ("line_sense.second_capacitor", "F"),
     ("reset.resistor", "Ω"),

@@ -19,10 +19,12 @@ from analog.benches.conditioner_chain import chain_scene
 from analog.benches.conditioner_gate import NOTE, gate_scene
 from analog.benches.conditioner_measures import RAMP_OUTPUTS
 from analog.benches.conditioner_stage import Stage, stages
+from analog.benches.conditioner_transistor import NOTE as TRANSISTOR_NOTE
+from analog.benches.conditioner_transistor import transistor_scene
 from analog.benches.line_limits import edge_limit, transition_limits
 from analog.benches.line_network import LineNetwork, line_network
-from analog.benches.line_receiver import receiver_of
-from analog.benches.line_trials import trial_measures, trials_of
+from analog.benches.line_receiving import receiver_of
+from analog.benches.line_trials import trial_limits, trial_measures, trials_of
 from analog.circuits.record import (
     GROUND,
     Circuit,
@@ -38,6 +40,9 @@ from analog.circuits.schmitt_stage import schmitt_stage
 from analog.circuits.space import Axis, Floats, Space
 from analog.design import Design
 from analog.verdicts import Limit
+
+USUAL_EDGE_S = 10e-6
+"""Scale of an output edge where no maker states one: a transistor's."""
 
 RAMP_S = 20e-3
 """Time of the ramp from ground to the rail: slow against the delay, as the filter's edges are."""
@@ -80,8 +85,9 @@ def plan(design: Design) -> Plan:
         raise ValueError("the conditioner bench needs the sections conditioner and clocked")
     tried, trials = trial_measures(design), trials_of(design)
     if conditioner.part == "none":
+        limits = trial_limits()
         note = "There is no conditioner: the line-sense bench judges the edge at the clocked part."
-        return Plan("conditioner", "Schmitt conditioner", tried, (), {}, (note,), trials)
+        return Plan("conditioner", "Schmitt conditioner", tried, (), limits, (note,), trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
     kind = STAGES[receiver.card.kind]
@@ -93,7 +99,7 @@ def plan(design: Design) -> Plan:
         kind.title,
         (*measures, *tried),
         scenes,
-        _limits(network, fitted[0]),
+        _limits(network, fitted[0]) | trial_limits(),
         kind.notes,
         trials,
     )
@@ -114,6 +120,10 @@ class StageKind:
 
 def _schmitt_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
     return _ramp(stage, network.design), chain_scene(network, stage)
+
+
+def _transistor_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
+    return (transistor_scene(network, stage),)
 
 
 def _gate_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
@@ -221,7 +231,8 @@ def _ramp_plots() -> tuple[Plot, ...]:
 
 def _measures(stage: Stage, part: str) -> tuple[Measure, ...]:
     rail_v = stage.rail.nominal
-    edge_s = stage.column.figure("t_transition", vdd=rail_v).centre
+    named = stage.column.has("t_transition")
+    edge_s = stage.column.figure("t_transition", vdd=rail_v).centre if named else USUAL_EDGE_S
     into = "10-90 % of the rail into wiring and clocked inputs"
     return (
         Measure("threshold_rising", "V", "rising threshold", "max", rail_v, part),
@@ -307,5 +318,11 @@ STAGES: Mapping[str, StageKind] = {
     ),
     "gate": StageKind(
         "Conditioner, a plain gate", _gate_scenes, "at the pin when the output passes half", (NOTE,)
+    ),
+    "npn": StageKind(
+        "Conditioner, a transistor",
+        _transistor_scenes,
+        "at the pin when the output passes half",
+        (TRANSISTOR_NOTE,),
     ),
 }

@@ -122,13 +122,17 @@ def _experiment(network: LineNetwork, stage: Stage) -> Experiment:
     elements, models = line_filter(network.parts)
     card = stage.receiver.card
     gate = gate_stage(card.identifier, stage.clocked.identifier, receiver_x(network.parts))
-    # By way of the operating point, in which the gate finds its state.
+    libraries = (LIBRARY, *front_libraries(network.parts))
+    return started(Circuit("Gate on the mains", (*elements, *gate), models, libraries), network)
+
+
+def started(circuit: Circuit, network: LineNetwork) -> Experiment:
+    """Return the run on the mains; in its operating point the stage finds its state."""
     start = [("pin", Param("pin_start"))]
     start += [("joint", Param("joint_start"))] if network.parts.second_stage else []
     start += [("raw", Param("raw_start"))] if network.parts.supply != "none" else []
-    libraries = (LIBRARY, *front_libraries(network.parts))
     return Experiment(
-        Circuit("Gate on the mains", (*elements, *gate), models, libraries),
+        circuit,
         Transient(
             Param("t_stop"),
             Param("t_step"),

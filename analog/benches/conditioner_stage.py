@@ -90,7 +90,6 @@ class Stage:
         rise, fall = (self._line(name).at(rail)[1] for name in ("t_plh", "t_phl"))
         drive = values.get(DRIVE, np.ones(np.shape(rail)))
         hot = drive * self._temperature_factor(ambient_c, rail)
-        load = sum(values.get(axis.key, axis.nominal) for axis in self.load_axes())
         family = self.receiver.card.family
         return {
             "i_ol": hot * self._line("I_OL").at(rail)[1],
@@ -101,6 +100,14 @@ class Stage:
             "t_phl": fall / drive,
             "t_tr": self._line("t_transition").at(rail)[1] / drive,
             "r_in": np.full(np.shape(rail), INPUT_OHM[family]),
+            **self.load_rows(values, ambient_c),
+        }
+
+    def load_rows(self, values: Mapping[str, Floats], ambient_c: Floats) -> dict[str, Floats]:
+        """Return what the output drives, and half the rail."""
+        rail = values[self.rail.key]
+        load = sum(values.get(axis.key, axis.nominal) for axis in self.load_axes())
+        return {
             "c_load": np.broadcast_to(load, np.shape(rail)),
             "r_load_in": rail / self._input_current_a(ambient_c),
             "v_half": rail / 2,

@@ -7,14 +7,17 @@ column is judged whole: V_P of one with V_N of another is no part.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from analog.cards import Card, Column, Figure, find_card
-from analog.circuits.space import Floats, RangeAxis
+from analog.cards import Card, Column, Figure
+from analog.circuits.line_filter import PROTECTION, receiver_pin
+from analog.circuits.record import Element, Model
+from analog.circuits.space import Axis, Floats, RangeAxis
 from analog.circuits.thresholds import Thresholds, figure_line, schmitt_thresholds
-from analog.design import Design, Spread
+from analog.design import Spread
 
 LEAKAGE_HOT_C = 125.0
 
@@ -72,6 +75,28 @@ class Receiver:
         share = np.clip((ambient_c - 25.0) / (LEAKAGE_HOT_C - 25.0), 0.0, 1.0)
         return np.asarray(cold * (hot / cold) ** share)
 
+    def axes(self) -> tuple[Axis, ...]:
+        """Return the axes of the input besides its thresholds."""
+        return self.capacitance_axis(), self.leakage_axis()
+
+    def input_rows(self, values: Mapping[str, Floats], ambient_c: Floats) -> dict[str, Floats]:
+        """Return the parameters of the circuit that `pin` gives, for values of `axes`."""
+        leakage = values[self.leakage_axis().key]
+        return {
+            "c_in": values[self.capacitance_axis().key],
+            "i_leak": leakage * self.leakage_a(ambient_c),
+        }
+
+    def pin(self, x: float) -> tuple[tuple[Element, ...], tuple[Model, ...]]:
+        """Return the input's circuit from node ``pin`` on and the models it uses."""
+        return receiver_pin(self.card.family, self.card.identifier, x), (PROTECTION,)
+
+    def plain_ends(self, column: Column, rail: Floats) -> tuple[Floats, Floats]:
+        """Return V_IL and V_IH (V) of an input without hysteresis at each rail."""
+        ends = (self.rail.low, self.rail.high)
+        low = figure_line(column, "V_IL", *ends).at(rail)[2]
+        return low, figure_line(column, "V_IH", *ends).at(rail)[0]
+
     def level_rows(self, rail: Floats) -> dict[str, Floats]:
         """Return per column k the levels at each rail: ``c{k}_p_max``, ``_p_min``, ``_n_max``,
         ``_n_min``, ``_h_min`` (V); over all columns ``v_high`` and ``v_low``.
@@ -87,14 +112,14 @@ class Receiver:
         return rows
 
     def _levels(self, column: Column, rail: Floats) -> dict[str, Floats]:
-        ends = (self.rail.low, self.rail.high)
         if self.schmitt:
             lines = self.thresholds(column)
             (p_min, _, p_max), (n_min, _, n_max) = lines.v_p.at(rail), lines.v_n.at(rail)
             h_min = lines.v_h.at(rail)[0]
         else:
-            p_max = n_max = figure_line(column, "V_IH", *ends).at(rail)[0]
-            p_min = n_min = figure_line(column, "V_IL", *ends).at(rail)[2]
+            low, high = self.plain_ends(column, rail)
+            p_max = n_max = high
+            p_min = n_min = low
             h_min = np.zeros(np.shape(rail))
         return {"p_max": p_max, "p_min": p_min, "n_max": n_max, "n_min": n_min, "h_min": h_min}
 
@@ -115,21 +140,3 @@ class Receiver:
         """Return V_N min or V_IL of a column (V)."""
         figure = self.lower(column, vdd)
         return figure.low if self.schmitt else figure.high
-
-
-def receiver_of(design: Design) -> Receiver:
-    """Return the receiver of a design's filtered signal; ValueError when it has none."""
-    conditioner, rail = design.conditioner, design.supply.rail
-    if conditioner is not None and conditioner.part != "none":
-        card = find_card(conditioner.part)
-        columns = card.chosen(conditioner.maker)
-        if not conditioner.inputs_tied:
-            return Receiver(card, columns, "conditioner", 1, rail)
-        # A maker who gives no figures for tied inputs is judged only when the design names it.
-        tied = tuple(column for column in columns if column.has("V_P_tied"))
-        return Receiver(card, tied or columns, "conditioner", 2, rail, "_tied" if tied else "")
-    clocked = design.clocked
-    if clocked is None:
-        raise ValueError("the line-sense bench needs a receiver: conditioner or clocked")
-    card = find_card(clocked.part)
-    return Receiver(card, card.chosen(clocked.maker), "clocked", clocked.count, rail)

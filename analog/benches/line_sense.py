@@ -20,8 +20,9 @@ from analog.benches.line_limits import (
     transition_limits,
 )
 from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_network, saves
-from analog.benches.line_receiver import Receiver, receiver_of
-from analog.benches.line_sense_measures import MEASURES, OUTPUTS
+from analog.benches.line_receiver import Receiver
+from analog.benches.line_receiving import receiver_of
+from analog.benches.line_sense_measures import BASE_REVERSE, MEASURES, OUTPUTS
 from analog.benches.line_surge import surge_measure, surge_scene
 from analog.benches.lowest_mains import lowest_limits, lowest_mains, lowest_measure
 from analog.benches.own_filter_measures import (
@@ -32,13 +33,7 @@ from analog.benches.own_filter_measures import (
     own_notes,
 )
 from analog.benches.trials import Trials
-from analog.circuits.line_filter import (
-    PROTECTION,
-    filter_picture,
-    line_filter,
-    receiver_pin,
-    receiver_x,
-)
+from analog.circuits.line_filter import filter_picture, line_filter, receiver_x
 from analog.circuits.record import Circuit, Experiment, Param, Transient
 from analog.circuits.sense_fronts import front_libraries
 from analog.circuits.sense_parts import FilterParts
@@ -68,12 +63,10 @@ class Derive:
     def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         rows = self.network.rows(values)
         rail = rows["v_rail"]
-        leakage = values[self.receiver.leakage_axis().key]
         return {
             **rows,
             **self.receiver.level_rows(rail),
-            "c_in": values[self.receiver.capacitance_axis().key],
-            "i_leak": leakage * self.receiver.leakage_a(rows["ambient_c"]),
+            **self.receiver.input_rows(values, rows["ambient_c"]),
             "v_10": 0.1 * rail,
             "v_90": 0.9 * rail,
         }
@@ -100,15 +93,16 @@ LINE_SENSE = Bench("line_sense", "Line sense", "line_sense", plan)
 
 
 def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
-    axes = (*network.axes(), receiver.capacitance_axis(), receiver.leakage_axis())
+    axes = (*network.axes(), *receiver.axes())
     circuit, derive = _circuit(network, receiver), Derive(network, receiver)
+    base = () if receiver.card.kind != "npn" else (BASE_REVERSE,)
     settled = Scene(
         "line",
         "One settled mains cycle at the receiver's pin",
-        _experiment(circuit, network),
+        _experiment(circuit, network, base),
         Space(axes),
         derive,
-        _read(network.parts, MEASURES, OWN_MEASURES),
+        (*_read(network.parts, MEASURES, OWN_MEASURES), *base),
         _plots(network.parts.topology),
     )
     if network.own is not None:
@@ -118,11 +112,10 @@ def _scenes(network: LineNetwork, receiver: Receiver) -> tuple[Scene, ...]:
 
 def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     elements, models = line_filter(network.parts)
-    family, part = receiver.card.family, receiver.card.identifier
-    pin = receiver_pin(family, part, receiver_x(network.parts))
+    pin, own = receiver.pin(receiver_x(network.parts))
     libraries = front_libraries(network.parts)
     drawn = filter_picture(network.parts)
-    return Circuit("Line sense", (*elements, *pin), (*models, PROTECTION), libraries, drawn)
+    return Circuit("Line sense", (*elements, *pin), (*models, *own), libraries, drawn)
 
 
 def _read(parts: FilterParts, usual: tuple[str, ...], by_own: tuple[str, ...]) -> tuple[str, ...]:
@@ -132,7 +125,7 @@ def _read(parts: FilterParts, usual: tuple[str, ...], by_own: tuple[str, ...]) -
     return usual if parts.coupler is None else (*usual, *COUPLER_OUTPUTS)
 
 
-def _experiment(circuit: Circuit, network: LineNetwork) -> Experiment:
+def _experiment(circuit: Circuit, network: LineNetwork, more: tuple[str, ...]) -> Experiment:
     parts = network.parts
     analysis = Transient(
         Param("t_stop"),
@@ -149,7 +142,7 @@ def _experiment(circuit: Circuit, network: LineNetwork) -> Experiment:
         network.started(analysis),
         (*saves(parts), "i(vpin)"),
         _OWN_REDUCER if parts.own is not None else _REDUCER,
-        _read(parts, OUTPUTS, OWN_OUTPUTS),
+        (*_read(parts, OUTPUTS, OWN_OUTPUTS), *more),
         _READINGS,
     )
 
@@ -211,12 +204,13 @@ def _plots(topology: str) -> tuple[Plot, ...]:
 
 
 def _measures(network: LineNetwork, receiver: Receiver) -> tuple[Measure, ...]:
-    upper, lower = ("V_P max", "V_N min") if receiver.schmitt else ("V_IH", "V_IL")
+    upper, lower = ("V_P max", "V_N min") if receiver.schmitt else receiver.names
     return (
         *_level_measures(network, upper, lower),
         *_time_measures(network, upper, lower),
         *_stress_measures(network),
         *_coupler_measures(network),
+        *_base_measures(network, receiver),
         Measure(
             "edges_per_cycle",
             "1",
@@ -299,6 +293,14 @@ def _coupler_measures(network: LineNetwork) -> tuple[Measure, ...]:
     return coupler_measures(network.coupler, math.sqrt(2) * network.winding.voltage_v)
 
 
+def _base_measures(network: LineNetwork, receiver: Receiver) -> tuple[Measure, ...]:
+    if receiver.card.kind != "npn":
+        return ()
+    crest_v = math.sqrt(2) * network.winding.voltage_v
+    words = "the pin's deepest trough: no current flows through the base resistor then"
+    return (Measure(BASE_REVERSE, "V", "reverse voltage at the base", "max", crest_v, words),)
+
+
 def _stress_measures(network: LineNetwork) -> tuple[Measure, ...]:
     series, winding_v = network.sense.series_resistor, network.winding.voltage_v
     clamped = Measure(
@@ -348,6 +350,10 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
         limits |= own_limits(rail)
     if network.coupler is not None:
         limits |= coupler_limits(network.coupler)
+    if receiver.card.kind == "npn":
+        reverse = receiver.columns[0].figure("V_EBO_max")
+        source, maker = str(reverse.source), receiver.columns[0].maker
+        limits[BASE_REVERSE] = (Limit("absolute_maximum", None, reverse.high, source, maker),)
     if not receiver.schmitt:
         edges = transition_limits(receiver.card, receiver.columns, rail)
         limits |= {"rise_time": edges, "fall_time": edges}
@@ -359,8 +365,7 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
     notes = [
         f"Winding of {network.winding.voltage_v:g} V, {network.winding.rating_va:g} VA with a "
         f"regulation of {low} % to {high} %, {typical} % typical.",
-        "The receiver's pin has a series resistor and protection diodes (from memory); they act "
-        "beside any clamp diodes outside.",
+        _pin_note(network, receiver),
     ]
     if network.parts.supply != "none" and network.design.supply.reservoir is None:
         notes.append(f"No reservoir is stated: {1e6 * USUAL_RESERVOIR_F:g} µF is taken.")
@@ -380,9 +385,22 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
         notes += own_notes(network.own)
     notes.append(_edge_note(receiver))
     if not receiver.schmitt:
-        where = "the clocked part itself" if receiver.section == "clocked" else "a plain gate"
+        kinds = {"gate": "a plain gate", "npn": "a transistor"}
+        where = kinds.get(receiver.card.kind, "the clocked part itself")
         notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")
     return tuple(notes)
+
+
+def _pin_note(network: LineNetwork, receiver: Receiver) -> str:
+    """Say what protects the receiver's input."""
+    if receiver.card.kind != "npn":
+        return (
+            "The receiver's pin has a series resistor and protection diodes (from memory); they "
+            "act beside any clamp diodes outside."
+        )
+    if network.parts.clamp == "input":
+        return "A base wants a clamp: nothing else keeps the pin from its reverse breakdown."
+    return "The base has no protection of its own; the clamp keeps it from reverse breakdown."
 
 
 def _edge_note(receiver: Receiver) -> str:

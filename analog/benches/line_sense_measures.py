@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 SMOOTH = True
 """A filtered voltage has no jumps: a cubic between samples halves the error of its crossings."""
 
+BASE_REVERSE = "base_reverse_voltage"
 MEASURES = (
     "high_level_margin",
     "low_level_margin",
@@ -75,6 +76,7 @@ def line_sense_pin(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "crossing_delay_earliest": crossing_delay(earliest, row),
         "input_clamp_current": _into_pin(run, row),
         "edges_per_cycle": edges_per_cycle(crossed, columns, row),
+        BASE_REVERSE: max(0.0, -trough),
         "pin_peak": crest,
         "pin_trough": trough,
         "t_peak": float(cycle[0][np.argmax(cycle[1])]),

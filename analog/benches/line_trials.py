@@ -16,7 +16,7 @@ from analog.benches.disturbances_fast import Transformer, fast_disturbances
 from analog.benches.disturbances_slow import Line, load_switching, slow_disturbances
 from analog.benches.immunity import immunity_of
 from analog.benches.line_network import LineNetwork, line_network
-from analog.benches.line_receiver import receiver_of
+from analog.benches.line_receiving import receiver_of
 from analog.benches.trials import Trials
 from analog.cards import transformer_for
 from analog.circuits.mains_side import LINE

@@ -18,7 +18,6 @@ import numpy as np
 from analog.benches.line_receiver import Receiver
 from analog.cards import Column
 from analog.circuits.space import Floats
-from analog.circuits.thresholds import figure_line
 
 HEIGHTS = (0.0, 1 / 3, 2 / 3, 1.0)
 """Where in the range of the rising threshold the narrowest hysteresis is tried."""
@@ -64,9 +63,7 @@ def _named(kind: str, number: int, pair: Pair) -> dict[str, Floats]:
 def _pairs(receiver: Receiver, column: Column, rail: Floats) -> tuple[Pair, list[Pair]]:
     if receiver.schmitt:
         return _schmitt_pairs(receiver, column, rail)
-    ends = (receiver.rail.low, receiver.rail.high)
-    low = figure_line(column, "V_IL", *ends).at(rail)[2]
-    high = figure_line(column, "V_IH", *ends).at(rail)[0]
+    low, high = receiver.plain_ends(column, rail)
     levels = [low + share * (high - low) for share in (0.5, *HEIGHTS)]
     typical, *guaranteed = [(level, level) for level in levels]
     return typical, guaranteed

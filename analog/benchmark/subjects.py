@@ -14,7 +14,7 @@ from analog.benches.base import Scene
 from analog.benches.conditioner_chain import simulated_chain
 from analog.benches.conditioner_stage import stages
 from analog.benches.line_network import line_network
-from analog.benches.line_receiver import receiver_of
+from analog.benches.line_receiving import receiver_of
 from analog.benchmark.reducers import CHAIN_OUTPUTS
 from analog.circuits.record import Experiment, Sine, Transient
 from analog.design import Design

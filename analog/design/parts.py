@@ -35,7 +35,11 @@ ROLES: Final = (
     Role("line_sense.antiparallel_diode", ("diode",), "a diode"),
     Role("line_sense.optocoupler", ("optocoupler",), "a phototransistor optocoupler"),
     Role(
-        "conditioner.part", ("schmitt", "gate"), "a Schmitt part or a gate", "conditioner.maker", True
+        "conditioner.part",
+        ("schmitt", "gate", "npn"),
+        "a Schmitt part, a gate or an NPN transistor",
+        "conditioner.maker",
+        True,
     ),
     Role("clocked.part", ("clocked",), "a clocked part", "clocked.maker", True),
     Role(

@@ -213,7 +213,11 @@ class LineSense(OwnKeys, Record):
 
 
 class Conditioner(Record):
-    """The Schmitt stage between filter and clock input; part "none" leaves it out."""
+    """The stage between filter and clock input: Schmitt part, gate or transistor; "none" for none.
+
+    A transistor's emitter is circuit ground; `base_resistor` goes from the filter to its base,
+    `collector_resistor` from its collector, the clock, to the rail.
+    """
 
     section = "conditioner"
 
@@ -227,6 +231,8 @@ class Conditioner(Record):
         text="15 pF 50%",
     )
     inputs_tied: bool = False
+    base_resistor: Resistor | None = None
+    collector_resistor: Resistor | None = None
 
 
 class Clocked(Record):

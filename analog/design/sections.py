@@ -7,7 +7,7 @@ from typing import Final
 
 from analog.design.findings import Draft, Finding, finding
 from analog.design.resetting import reset_rules
-from analog.design.sensing import sensing_rules
+from analog.design.sensing import conditioner_rules, sensing_rules
 
 _BENCH_SECTIONS: Final = ("line_sense", "conditioner", "reset", "gate_drive")
 
@@ -30,6 +30,7 @@ def section_rules(draft: Draft) -> Iterator[Finding]:
     yield from _something_to_check(draft)
     yield from _needed_sections(draft)
     yield from sensing_rules(draft)
+    yield from conditioner_rules(draft)
     yield from _own_winding(draft)
     yield from _driver_keys(draft)
     yield from _pulse_keys(draft)

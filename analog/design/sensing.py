@@ -99,6 +99,24 @@ def _second_led(draft: Draft) -> Iterator[Finding]:
         yield finding("line_sense.antiparallel_diode", rule, "Drop it")
 
 
+def conditioner_rules(draft: Draft) -> Iterator[Finding]:
+    """Yield resistors that a transistor stage lacks, or that another stage has no use for."""
+    stage = draft.conditioner
+    if stage is None or stage.part is None:
+        return
+    try:
+        transistor = stage.part != "none" and find_card(stage.part).kind == "npn"
+    except UnknownPartError:
+        return  # the rule about part names says so
+    for name in ("base_resistor", "collector_resistor"):
+        key = f"conditioner.{name}"
+        if transistor and not draft.given(key):
+            rule = f"a transistor stage needs {name}"
+            yield Finding(("conditioner", name), rule, f'Add it, like {name} = "10k"', at_key=True)
+        if not transistor and getattr(stage, name) is not None:
+            yield finding(key, f"only a transistor stage has a {name}", "Drop it")
+
+
 def _source(draft: Draft) -> Iterator[Finding]:
     """The sensed voltage comes from the supply's transformer or from a winding of its own."""
     sense, supply = draft.line_sense, draft.supply

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from analog.cards import find_card
-from analog.design import Design, LineSense, PartValue, Spread
+from analog.design import Conditioner, Design, LineSense, PartValue, Spread
 from analog.render.geometry import FONT_SIZE_PX, PIXELS_PER_UNIT, Point, text_width
 from analog.render.markup import markup
 from analog.render.symbols import shape
@@ -142,9 +142,19 @@ def _count(design: Design) -> Iterator[Cell]:
     if sense is not None:
         yield from (replace(cell, bench="line_sense") for cell in _sensed(sense))
     if part is not None and part.part != "none":
-        yield Cell("", _input(part.part), ("conditioner", part.part), "conditioner")
+        if part.base_resistor is not None and part.collector_resistor is not None:
+            lines = ("base resistor", _ohms(part.base_resistor))
+            yield Cell("resistor", "series", lines, "conditioner")
+        yield Cell("", _input(part.part), _stage_words(part), "conditioner")
     if design.clocked is not None and (sense is not None or part is not None):
         yield Cell("", "box", ("clocked part", design.clocked.part))
+
+
+def _stage_words(part: Conditioner) -> tuple[str, ...]:
+    words = ("conditioner", part.part)
+    if part.collector_resistor is None:
+        return words
+    return (*words, f"{_ohms(part.collector_resistor)} to VDD")
 
 
 def _sensed(sense: LineSense) -> Iterator[Cell]:

@@ -19,7 +19,7 @@ from analog.benches.conditioner import plan
 from analog.benches.conditioner_chain import chain_scene, simulated_chain
 from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.line_network import line_network
-from analog.benches.line_receiver import receiver_of
+from analog.benches.line_receiving import receiver_of
 from analog.design import Design
 from analog.engine import Engine, Run, open_engine
 from analog.measures import edge_time

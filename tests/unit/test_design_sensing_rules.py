@@ -147,6 +147,42 @@ FAULTS = [
         "is not a phototransistor optocoupler",
         "parts",
     ),
+    (
+        'part = "40106"\n\n[clocked]',
+        'part = "BC547B"\nbase_resistor = "10k"\n\n[clocked]',
+        "[conditioner]",
+        2,
+        "conditioner.collector_resistor",
+        "needs collector_resistor",
+        "Add it",
+    ),
+    (
+        'part = "40106"\n\n[clocked]',
+        'part = "BC547B"\ncollector_resistor = "10k"\n\n[clocked]',
+        "[conditioner]",
+        2,
+        "conditioner.base_resistor",
+        "needs base_resistor",
+        "Add it",
+    ),
+    (
+        'part = "40106"\n\n[clocked]',
+        'part = "4011"\nbase_resistor = "10k"\n\n[clocked]',
+        "base_resistor",
+        17,
+        "conditioner.base_resistor",
+        "only a transistor stage",
+        "Drop it",
+    ),
+    (
+        'part = "40106"\n\n[clocked]',
+        'part = "2N7000"\n\n[clocked]',
+        'part = "2N7000"',
+        8,
+        "conditioner.part",
+        "is not a Schmitt part",
+        "parts",
+    ),
 ]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analog.benches.conditioner_measures import chain, ramp, with_clock
-from analog.benches.line_sense_measures import OUTPUTS, line_sense
+from analog.benches.line_sense_measures import BASE_REVERSE, OUTPUTS, line_sense
 from analog.circuits.schmitt_stage import switching_delay_s
 from analog.engine import Run
 from analog.measures import edge_time, first_crossing
@@ -63,7 +63,7 @@ def wiggling(height_v: float, centre_v: float) -> Callable[[np.ndarray], np.ndar
 
 
 def test_all_outputs_are_given() -> None:
-    assert set(line_sense(run_of(smooth), ROW)) == set(OUTPUTS)
+    assert set(line_sense(run_of(smooth), ROW)) == {*OUTPUTS, BASE_REVERSE}
 
 
 def test_levels_times_and_slope_of_a_clean_cosine() -> None:
