@@ -21,6 +21,8 @@ from analog.benches.gate_drive_space import GateNetwork
 from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
 from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
 from analog.benches.load_winding import load_and_source, winding_note
+from analog.benches.smallest_load import MEASURE, smallest_load, smallest_measure
+from analog.benches.trials import Trials
 from analog.cards import Column, find_card
 from analog.design import Design
 from analog.design.record import GateDrive, Load, Mains
@@ -55,9 +57,14 @@ def plan(design: Design) -> Plan:
     blocked = _state_networks(networks)
     for index, network in enumerate(blocked):
         scenes += _state_scenes(network, _suffix(index, blocked))
-    known = (*_measures(networks[0]), *state_measures(networks[0]))
+    smallest = smallest_load(networks[0])
+    known = (
+        *_measures(networks[0]),
+        *state_measures(networks[0]),
+        smallest_measure(networks[0]),
+    )
     judged = limits(networks) | hardest([state_limits(network) for network in networks])
-    shown = {measure for scene in scenes for measure in scene.measures}
+    shown = {MEASURE, *(measure for scene in scenes for measure in scene.measures)}
     return Plan(
         "gate_drive",
         "Gate drive and load",
@@ -65,6 +72,7 @@ def plan(design: Design) -> Plan:
         tuple(scenes),
         {name: held for name, held in judged.items() if name in shown},
         (*notes(networks[0]), *winding_note(load)),
+        Trials(smallest=smallest),
     )
 
 

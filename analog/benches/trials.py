@@ -15,6 +15,7 @@ from analog.benches.disturbances import Disturbance
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
 from analog.benches.lowest_mains import LowestMains
+from analog.benches.smallest_load import SmallestLoad
 from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 
@@ -25,7 +26,7 @@ FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail"
 @dataclass(frozen=True, slots=True)
 class Trials:
     """The trials of one bench: noise at the filter's input, disturbances of the mains, the search
-    for the lowest mains that counts.
+    for the lowest mains that counts, that for the smallest load that works.
 
     Without noise there are no disturbances: it knows the undisturbed edges.
     """
@@ -33,9 +34,12 @@ class Trials:
     noise: Immunity | None = None
     disturbances: tuple[Disturbance, ...] = ()
     lowest: LowestMains | None = None
+    smallest: SmallestLoad | None = None
 
 
 NO_TRIALS = Trials()
+
+_Stated = Immunity | LowestMains | SmallestLoad
 
 
 def trials_in(plan: Plan) -> Trials:
@@ -50,7 +54,13 @@ def same_trials(one: Trials, other: Trials) -> bool:
     """
     if (one.noise is None, one.lowest is None) != (other.noise is None, other.lowest is None):
         return False
-    pairs = [(one.noise, other.noise), (one.lowest, other.lowest)]
+    if (one.smallest is None) != (other.smallest is None):
+        return False
+    pairs: list[tuple[_Stated | None, _Stated | None]] = [
+        (one.noise, other.noise),
+        (one.lowest, other.lowest),
+        (one.smallest, other.smallest),
+    ]
     return _named(one) == _named(other) and all(
         _same_rows(a, b) for a, b in pairs if a is not None and b is not None
     )
@@ -60,7 +70,7 @@ def _named(trials: Trials) -> list[tuple[str, str, Experiment]]:
     return [(one.identifier, one.level, one.experiment) for one in trials.disturbances]
 
 
-def _same_rows(one: Immunity | LowestMains, other: Immunity | LowestMains) -> bool:
+def _same_rows(one: _Stated, other: _Stated) -> bool:
     if one.space.keys != other.space.keys:
         return False
     points = np.stack(disturbed_points(one.space))

@@ -21,6 +21,7 @@ from analog.workflows.disturbances import disturbance_row
 from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_pulses
 from analog.workflows.judging import Found
 from analog.workflows.lowest_mains import lowest_found
+from analog.workflows.smallest_load import smallest_found
 from analog.workflows.trial_runs import TrialRunner, tried_scene
 
 WIDTH_SHARES = (1 / 16, 1 / 5)
@@ -48,6 +49,9 @@ def run_trials(plan: Plan, engine: Engine) -> Outcome:
     noise, lowest = trials.noise, trials.lowest
     if lowest is not None:
         found, scene = lowest_found(lowest, runner)
+        return Outcome((found,), (scene,), runner.runs, len(runner.failed))
+    if trials.smallest is not None:
+        found, scene = smallest_found(trials.smallest, runner)
         return Outcome((found,), (scene,), runner.runs, len(runner.failed))
     if noise is None:
         return Outcome()
