@@ -18,6 +18,8 @@ from analog.benches.base import Bench, Curve, Level, Mark, Measure, Plan, Plot, 
 from analog.benches.conditioner_chain import chain_scene
 from analog.benches.conditioner_gate import NOTE, gate_scene
 from analog.benches.conditioner_measures import RAMP_OUTPUTS
+from analog.benches.conditioner_own import NOTE as OWN_NOTE
+from analog.benches.conditioner_own import own_scene
 from analog.benches.conditioner_stage import Stage, stages
 from analog.benches.conditioner_transistor import NOTE as TRANSISTOR_NOTE
 from analog.benches.conditioner_transistor import transistor_scene
@@ -90,7 +92,7 @@ def plan(design: Design) -> Plan:
         return Plan("conditioner", "Schmitt conditioner", tried, (), limits, (note,), trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
-    kind = STAGES[receiver.card.kind]
+    kind = STAGES[receiver.kind]
     scenes = tuple(scene for stage in fitted for scene in kind.scenes(network, stage))
     shown = {measure for scene in scenes for measure in scene.measures}
     measures = (one for one in _measures(fitted[0], kind.threshold) if one.identifier in shown)
@@ -124,6 +126,10 @@ def _schmitt_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
 
 def _transistor_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
     return (transistor_scene(network, stage),)
+
+
+def _own_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
+    return (own_scene(network, stage),)
 
 
 def _gate_scenes(network: LineNetwork, stage: Stage) -> tuple[Scene, ...]:
@@ -315,6 +321,12 @@ STAGES: Mapping[str, StageKind] = {
             "On the mains the part's thresholds are read off the pin's trace as data, and the "
             "clock is drawn from them with the delay of a regenerative stage to so slow an input.",
         ),
+    ),
+    "own": StageKind(
+        "Conditioner, a sub-circuit",
+        _own_scenes,
+        "at the pin when the output passes half",
+        (OWN_NOTE,),
     ),
     "gate": StageKind(
         "Conditioner, a plain gate", _gate_scenes, "at the pin when the output passes half", (NOTE,)

@@ -128,7 +128,7 @@ def _experiment(network: LineNetwork, stage: Stage) -> Experiment:
 
 def started(circuit: Circuit, network: LineNetwork) -> Experiment:
     """Return the run on the mains; in its operating point the stage finds its state."""
-    start = [("pin", Param("pin_start"))]
+    start = [("pin", Param("pin_start"))] if network.own is None else []
     start += [("joint", Param("joint_start"))] if network.parts.second_stage else []
     start += [("raw", Param("raw_start"))] if network.parts.supply != "none" else []
     return Experiment(

@@ -16,6 +16,7 @@ from analog.benches.edge_counts import COUNTS
 from analog.benches.line_receiver import Receiver
 from analog.benches.threshold_pairs import pair_rows
 from analog.circuits.disturbances import LARGEST_STEP_S
+from analog.circuits.own_input import STAGE_KEY
 from analog.circuits.record import (
     Circuit,
     Element,
@@ -135,7 +136,7 @@ def immunity_of(
 
 def _experiment(circuit: Circuit, noise: Stimulus) -> Experiment:
     # What is inside a sub-circuit of the user's starts from the operating point.
-    stated = all(one.key != TAP_KEY for one in circuit.elements)
+    stated = not any(one.key in (TAP_KEY, STAGE_KEY) for one in circuit.elements)
     analysis = Transient(
         Param("t_stop"), Param("t_step"), reltol=1e-3, trtol=7.0, use_initial=stated
     )

@@ -129,9 +129,11 @@ class LineNetwork:
 
     def started(self, analysis: Transient) -> Transient:
         """Return an analysis of the mains with the start that this filter can be given."""
-        if self.own is None:
+        stage = self.design.conditioner
+        if self.own is None and (stage is None or stage.own is None):
             return analysis
-        return from_rest(analysis, self.parts.supply != "none")
+        known = self.own is None
+        return from_rest(analysis, known, known and self.parts.second_stage, self.parts.supply)
 
     @property
     def settling_cycles(self) -> int:

@@ -37,6 +37,11 @@ class Receiver:
     suffix: str = ""
 
     @property
+    def kind(self) -> str:
+        """Return what kind of part it is: its card's, or ``own`` for a sub-circuit."""
+        return self.card.kind
+
+    @property
     def schmitt(self) -> bool:
         """Tell whether the input has hysteresis."""
         return self.card.kind == "schmitt"
@@ -90,6 +95,11 @@ class Receiver:
     def pin(self, x: float) -> tuple[tuple[Element, ...], tuple[Model, ...]]:
         """Return the input's circuit from node ``pin`` on and the models it uses."""
         return receiver_pin(self.card.family, self.card.identifier, x), (PROTECTION,)
+
+    def picture(self, x: float) -> tuple[Element, ...]:
+        """Return what stands in a picture besides the elements of `pin`, from column `x` on."""
+        del x
+        return ()
 
     def plain_ends(self, column: Column, rail: Floats) -> tuple[Floats, Floats]:
         """Return V_IL and V_IH (V) of an input without hysteresis at each rail."""

@@ -1,7 +1,8 @@
-"""Which receiver a design has: Schmitt stage, gate, transistor, or the clocked part itself."""
+"""Which receiver a design has: Schmitt stage, gate, transistor, sub-circuit, or clocked part."""
 
 from __future__ import annotations
 
+from analog.benches.line_own_stage import own_receiver
 from analog.benches.line_receiver import Receiver
 from analog.benches.line_transistor import transistor_receiver
 from analog.cards import find_card
@@ -12,6 +13,8 @@ def receiver_of(design: Design) -> Receiver:
     """Return the receiver of a design's filtered signal; ValueError when it has none."""
     conditioner, rail = design.conditioner, design.supply.rail
     if conditioner is not None and conditioner.part != "none":
+        if conditioner.part == "subcircuit":
+            return own_receiver(conditioner, rail)
         card = find_card(conditioner.part)
         if card.kind == "npn":
             return transistor_receiver(card, conditioner, rail, design.environment)

@@ -114,7 +114,8 @@ def _circuit(network: LineNetwork, receiver: Receiver) -> Circuit:
     elements, models = line_filter(network.parts)
     pin, own = receiver.pin(receiver_x(network.parts))
     libraries = front_libraries(network.parts)
-    drawn = filter_picture(network.parts)
+    x = receiver_x(network.parts)
+    drawn = (*filter_picture(network.parts), *receiver.picture(x))
     return Circuit("Line sense", (*elements, *pin), (*models, *own), libraries, drawn)
 
 
@@ -385,14 +386,16 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
         notes += own_notes(network.own)
     notes.append(_edge_note(receiver))
     if not receiver.schmitt:
-        kinds = {"gate": "a plain gate", "npn": "a transistor"}
-        where = kinds.get(receiver.card.kind, "the clocked part itself")
+        kinds = {"gate": "a plain gate", "npn": "a transistor", "own": "a sub-circuit"}
+        where = kinds.get(receiver.kind, "the clocked part itself")
         notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")
     return tuple(notes)
 
 
 def _pin_note(network: LineNetwork, receiver: Receiver) -> str:
     """Say what protects the receiver's input."""
+    if receiver.kind == "own":
+        return "The receiver is a sub-circuit of the user's own; only what is in it protects it."
     if receiver.card.kind != "npn":
         return (
             "The receiver's pin has a series resistor and protection diodes (from memory); they "

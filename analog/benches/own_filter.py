@@ -27,8 +27,9 @@ class OwnFilter:
     own: OwnCircuit
     cycles: int
 
-    def axes(self) -> tuple[RangeAxis, ...]:
-        """Return the ranges of the parts whose tolerance is stated."""
+    def axes(self, detailed: bool = True) -> tuple[RangeAxis, ...]:
+        """Return the ranges of the parts whose tolerance is stated, in a sketch too."""
+        del detailed  # which of them matter nobody knows
         return tuple(
             RangeAxis(
                 part.spread.key, part.unit, part.spread.low, part.spread.nominal, part.spread.high
@@ -51,7 +52,11 @@ def own_filter(sense: LineSense, mains_hz: float) -> OwnFilter | None:
     return OwnFilter(sense.own, cycles)
 
 
-def from_rest(analysis: Transient, fed: bool) -> Transient:
-    """Return an analysis that starts from the operating point, the reservoir charged when `fed`."""
-    start = (("raw", Param("raw_start")),) if fed else ()
+def from_rest(analysis: Transient, pin: bool, joint: bool, supply: str) -> Transient:
+    """Return an analysis that starts from the operating point, in which a user's circuit settles.
+
+    Held there are the reservoir of a `supply` and, of a built-in filter, `pin` and `joint`.
+    """
+    held = (("pin", pin), ("joint", joint), ("raw", supply != "none"))
+    start = tuple((node, Param(f"{node}_start")) for node, known in held if known)
     return replace(analysis, use_initial=False, initial=start)

@@ -123,7 +123,8 @@ def load_all(draft: Draft, folder: Path) -> dict[str, Loaded]:
         keys = getattr(draft, roles.section)
         names = ("subcircuit", "subcircuit_name", "subcircuit_ports", "subcircuit_tolerances")
         broken = any((roles.section, name) in {path[:2] for path in draft.broken} for name in names)
-        unused = roles is LINE_SENSE and getattr(keys, "topology", None) != "subcircuit"
+        chosen = getattr(keys, "topology" if roles is LINE_SENSE else "part", None)
+        unused = chosen != "subcircuit"
         if broken or unused or getattr(keys, "subcircuit", None) is None:
             continue
         loaded[roles.section] = load_own(keys, roles, folder)

@@ -19,6 +19,10 @@ _BUILT_IN: Final = (
 """What every other topology needs, and how it is written."""
 
 _INSIDE: Final = ("series_resistor", "capacitor", "bleed_resistor", "second_resistor")
+_LEVELS: Final = {
+    "subcircuit_high": "the voltage that is surely high at its input",
+    "subcircuit_low": "the voltage that is surely low at its input",
+}
 _BESIDE: Final = ("subcircuit_name", "subcircuit_ports", "subcircuit_tolerances")
 
 
@@ -41,6 +45,35 @@ def _with_own(draft: Draft) -> Iterator[Finding]:
             rule = 'in topology "subcircuit" the whole filter is the sub-circuit'
             yield finding(f"line_sense.{name}", rule, "Drop it, or write it into the sub-circuit")
     yield from _settling(draft)
+
+
+def own_stage_rules(draft: Draft) -> Iterator[Finding]:
+    """Yield what is wrong between [conditioner] part and the keys of a sub-circuit."""
+    stage = draft.conditioner
+    if stage.part != OWN:
+        for name in (OWN, *_BESIDE, *_LEVELS):
+            if getattr(stage, name) is not None:
+                rule = f'part "{stage.part}" is no sub-circuit'
+                yield finding(f"conditioner.{name}", rule, 'Drop it, or write part = "subcircuit"')
+        return
+    for name, why in ((OWN, "the file that holds it"), *_LEVELS.items()):
+        if not draft.given(f"conditioner.{name}"):
+            sample = "my-stage.cir" if name == OWN else "5 V"
+            rule = f'part "subcircuit" needs {name}, {why}'
+            remedy = f'Add it, like {name} = "{sample}"'
+            yield Finding(("conditioner", name), rule, remedy, at_key=True)
+    if stage.maker is not None:
+        yield finding("conditioner.maker", "a sub-circuit has no maker", "Drop the maker")
+    if stage.inputs_tied:
+        yield finding("conditioner.inputs_tied", "a sub-circuit has one input", "Drop the key")
+    for name in ("base_resistor", "collector_resistor"):
+        if getattr(stage, name) is not None:
+            rule = 'with part "subcircuit" the whole stage is the sub-circuit'
+            yield finding(f"conditioner.{name}", rule, "Drop it, or write it into the sub-circuit")
+    low, high = stage.subcircuit_low, stage.subcircuit_high
+    if low is not None and high is not None and low > high:
+        rule = f"what is surely low is over what is surely high, {high:g} V"
+        yield finding("conditioner.subcircuit_low", rule, "Swap or mend the two")
 
 
 def _settling(draft: Draft) -> Iterator[Finding]:

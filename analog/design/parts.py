@@ -10,6 +10,8 @@ from analog.cards import Card, Column, UnknownMakerError, UnknownPartError, find
 from analog.design.findings import Draft, Finding, finding
 
 NO_PART: Final = "none"
+NOT_CARDS: Final = (NO_PART, "subcircuit")
+"""Words that stand for a conditioner which is no part of a card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,7 @@ def part_rules(draft: Draft) -> Iterator[Finding]:
     """Yield every part that is unknown, of the wrong kind or maker, or dead at this rail."""
     for role in (*ROLES, *_driver_role(draft)):
         name = draft.value(role.key)
-        if name is None or (role.key == "conditioner.part" and name == NO_PART):
+        if name is None or (role.key == "conditioner.part" and name in NOT_CARDS):
             continue
         try:
             card = find_card(name)

@@ -212,14 +212,18 @@ class LineSense(OwnKeys, Record):
     subcircuit_settling: Seconds | None = None
 
 
-class Conditioner(Record):
+class Conditioner(OwnKeys, Record):
     """The stage between filter and clock input: Schmitt part, gate or transistor; "none" for none.
 
     A transistor's emitter is circuit ground; `base_resistor` goes from the filter to its base,
-    `collector_resistor` from its collector, the clock, to the rail.
+    `collector_resistor` from its collector, the clock, to the rail. Part "subcircuit" is a
+    sub-circuit of the user's own; the voltages that are surely high and surely low at its input
+    are `subcircuit_high` and `subcircuit_low`, and `subcircuit_inverts` tells whether its output
+    falls when its input rises.
     """
 
     section = "conditioner"
+    hidden = ("own",)
 
     part: PartName
     maker: PartName | None = None
@@ -233,6 +237,9 @@ class Conditioner(Record):
     inputs_tied: bool = False
     base_resistor: Resistor | None = None
     collector_resistor: Resistor | None = None
+    subcircuit_high: Volts | None = None
+    subcircuit_low: Volts | None = None
+    subcircuit_inverts: bool = True
 
 
 class Clocked(Record):
@@ -439,7 +446,7 @@ class Design(Record):
     def sha256(self) -> str:
         """Return the hash of the file's text, and of the sub-circuit files it names."""
         found = hashlib.sha256(self.text.encode())
-        for section in (self.line_sense,):
+        for section in (self.line_sense, self.conditioner):
             if section is not None and section.own is not None:
                 found.update(bytes.fromhex(section.own.sha256))
         return found.hexdigest()

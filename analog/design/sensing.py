@@ -7,7 +7,7 @@ from typing import Final
 
 from analog.cards import UnknownPartError, find_card
 from analog.design.findings import Draft, Finding, finding
-from analog.design.own_rules import own_line_rules
+from analog.design.own_rules import own_line_rules, own_stage_rules
 
 #: topology: the keys it cannot do without, and why.
 _NEEDS: Final = {
@@ -104,6 +104,7 @@ def conditioner_rules(draft: Draft) -> Iterator[Finding]:
     stage = draft.conditioner
     if stage is None or stage.part is None:
         return
+    yield from own_stage_rules(draft)
     try:
         transistor = stage.part != "none" and find_card(stage.part).kind == "npn"
     except UnknownPartError:

@@ -145,12 +145,15 @@ def _count(design: Design) -> Iterator[Cell]:
         if part.base_resistor is not None and part.collector_resistor is not None:
             lines = ("base resistor", _ohms(part.base_resistor))
             yield Cell("resistor", "series", lines, "conditioner")
-        yield Cell("", _input(part.part), _stage_words(part), "conditioner")
+        kind = "box" if part.own is not None else _input(part.part)
+        yield Cell("", kind, _stage_words(part), "conditioner")
     if design.clocked is not None and (sense is not None or part is not None):
         yield Cell("", "box", ("clocked part", design.clocked.part))
 
 
 def _stage_words(part: Conditioner) -> tuple[str, ...]:
+    if part.own is not None:
+        return ("sub-circuit", part.own.name, part.own.file)
     words = ("conditioner", part.part)
     if part.collector_resistor is None:
         return words

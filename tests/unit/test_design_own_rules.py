@@ -144,3 +144,79 @@ def test_faults_of_both_files_are_reported_at_once(folder: Path) -> None:
 def test_the_own_record_is_no_key_of_the_file(folder: Path) -> None:
     (found,) = problems(folder, OWN + 'own = "x"')
     assert "not known" in found.rule
+
+
+STAGE = """topology = "bridge-leg"
+series_resistor = "10k"
+capacitor = "10n"
+"""
+STAGE_KEYS = """part = "subcircuit"
+subcircuit = "stage.cir"
+subcircuit_high = "6 V"
+subcircuit_low = "3 V"
+"""
+
+
+def staged(folder: Path, keys: str) -> Design:
+    text = ".subckt s in out vdd\nR1 in out 1k\nR2 out vdd 1k\n.ends\n"
+    (folder / "stage.cir").write_text(text, encoding="ascii")
+    return (
+        design(folder, STAGE)
+        if not keys
+        else parse_design(HEAD.replace('part = "40106"\n', keys) + STAGE, str(folder / "own.toml"))
+    )
+
+
+def test_a_conditioner_may_be_brought_too(folder: Path) -> None:
+    found = staged(folder, STAGE_KEYS).conditioner
+    assert found is not None
+    assert found.own is not None
+    assert found.own.roles == ("in", "out", "vdd")
+    assert found.subcircuit_inverts
+    assert staged(folder, STAGE_KEYS).sha256 != staged(folder, STAGE_KEYS + "\n").sha256
+
+
+@pytest.mark.parametrize(
+    ("keys", "key", "rule", "remedy"),
+    [
+        (
+            STAGE_KEYS.replace('subcircuit = "stage.cir"\n', ""),
+            "subcircuit",
+            "needs subcircuit",
+            "my-stage.cir",
+        ),
+        (
+            STAGE_KEYS.replace('subcircuit_high = "6 V"\n', ""),
+            "subcircuit_high",
+            "surely high",
+            "5 V",
+        ),
+        (STAGE_KEYS.replace('subcircuit_low = "3 V"\n', ""), "subcircuit_low", "surely low", "5 V"),
+        (STAGE_KEYS.replace('"3 V"', '"7 V"'), "subcircuit_low", "over what is", "Swap"),
+        (STAGE_KEYS + 'maker = "TI"\n', "maker", "no maker", "Drop"),
+        (STAGE_KEYS + 'base_resistor = "1k"\n', "base_resistor", "whole stage", "Drop"),
+        (STAGE_KEYS + "inputs_tied = true\n", "inputs_tied", "one input", "Drop"),
+        (STAGE_KEYS.replace("stage.cir", "no.cir"), "subcircuit", "no such file", "beside"),
+        (
+            STAGE_KEYS + 'subcircuit_ports = { in = "in", out = "vdd" }\n',
+            "subcircuit_ports",
+            "'out' is for",
+            "vss",
+        ),
+        (
+            'part = "40106"\nsubcircuit = "stage.cir"\n',
+            "subcircuit",
+            "no sub-circuit",
+            'part = "subcircuit"',
+        ),
+        ('part = "40106"\nsubcircuit_high = "5 V"\n', "subcircuit_high", "no sub-circuit", "Drop"),
+    ],
+)
+def test_keys_of_a_conditioner_that_do_not_go_together(
+    folder: Path, keys: str, key: str, rule: str, remedy: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        staged(folder, keys)
+    found = [one for one in caught.value.problems if rule in one.rule]
+    assert [one.key for one in found] == [f"conditioner.{key}"]
+    assert remedy in found[0].remedy
