@@ -102,7 +102,7 @@ def plan(design: Design) -> Plan:
         (*measures, *tried),
         scenes,
         _limits(network, fitted[0]) | trial_limits(),
-        kind.notes,
+        (*kind.notes, *receiver.notes),
         trials,
     )
 

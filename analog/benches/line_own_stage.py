@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analog.benches.line_receiver import Receiver
+from analog.benches.own_notes import own_notes
 from analog.cards import Card, Column, Figure, Source
 from analog.circuits.own_input import input_picture, own_input, stage_parameters
 from analog.circuits.record import Element, Model
@@ -32,6 +33,11 @@ class OwnReceiver(Receiver):
     def kind(self) -> str:
         """Return that it is no part of a card."""
         return "own"
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Return where it is from, what its ports are, and which parts of it vary."""
+        return own_notes("stage", self.own)
 
     @property
     def names(self) -> tuple[str, str]:

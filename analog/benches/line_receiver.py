@@ -42,6 +42,11 @@ class Receiver:
         return self.card.kind
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """Return what the report says about this very part besides its card."""
+        return ()
+
+    @property
     def schmitt(self) -> bool:
         """Tell whether the input has hysteresis."""
         return self.card.kind == "schmitt"

@@ -30,8 +30,8 @@ from analog.benches.own_filter_measures import (
     OWN_OUTPUTS,
     own_limits,
     own_measures,
-    own_notes,
 )
+from analog.benches.own_notes import own_notes
 from analog.benches.trials import Trials
 from analog.circuits.line_filter import filter_picture, line_filter, receiver_x
 from analog.circuits.record import Circuit, Experiment, Param, Transient
@@ -383,7 +383,8 @@ def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
             "voltage is lower, by 3.9 times its resistance at 1 mA times 1 mA at 0.1 mA."
         )
     if network.own is not None:
-        notes += own_notes(network.own)
+        notes += own_notes("filter", network.own.own)
+        notes.append(f"The filter is given {network.own.cycles} mains cycles to settle.")
     notes.append(_edge_note(receiver))
     if not receiver.schmitt:
         kinds = {"gate": "a plain gate", "npn": "a transistor", "own": "a sub-circuit"}

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 
 from analog.benches.base import Measure
 from analog.benches.line_sense_measures import MEASURES, OUTPUTS, line_sense_pin
-from analog.benches.own_filter import OwnFilter
 from analog.design import Spread
 from analog.engine import Run
 from analog.measures import mean, window
@@ -16,14 +15,6 @@ DRIFT = "settling_drift"
 
 SETTLED_SHARE = 0.01
 """Of the rail: what a settled pin may still move from one cycle to the next."""
-
-_ROLES = {
-    "line": "the sensed point",
-    "pin": "the receiver's pin",
-    "ground": "circuit ground",
-    "rail": "the rail",
-    "other": "the winding's other end",
-}
 
 OWN_MEASURES = (*(name for name in MEASURES if not name.startswith("series_")), DRIFT)
 OWN_OUTPUTS = (*(name for name in OUTPUTS if not name.startswith("series_")), DRIFT)
@@ -68,24 +59,3 @@ def own_limits(rail: Spread) -> dict[str, tuple[Limit, ...]]:
             ),
         )
     }
-
-
-def own_notes(found: OwnFilter) -> tuple[str, ...]:
-    """Return what the report says about the sub-circuit."""
-    own = found.own
-    varied = ", ".join(
-        f"{part.spread.key.rpartition('.')[2]} {part.spread.text}" for part in own.spreads
-    )
-    others = len(own.circuit.parts) - len(own.spreads)
-    stated = f"Tolerances are stated for {varied}; the" if varied else "No tolerance is stated: the"
-    ports = ", ".join(
-        f"{port} is {_ROLES[role]}" for port, role in zip(own.ports, own.roles, strict=True)
-    )
-    return (
-        f"The filter is the sub-circuit {own.name} of {own.file} (SHA-256 {own.sha256[:16]}…), "
-        "read by a grammar of what is allowed and simulated in names of ours.",
-        f"{stated} {'other ' if varied else ''}{others} parts of it are at their nominal values.",
-        f"Its ports: {ports}.",
-        f"It is given {found.cycles} mains cycles to settle.",
-        *own.remarks,
-    )

@@ -147,3 +147,10 @@ def test_both_may_be_brought(engine: Engine, tmp_path: Path) -> None:
     pictured = {part.element.reference for part in layout.parts}
     assert {"Xown", "Xstage"} <= pictured
     assert both.sha256 != pair.sha256
+
+
+def test_the_report_says_where_it_is_from(tmp_path: Path) -> None:
+    text = COMPARATOR.replace("10Meg", "10M").replace(".ends", "R9 zqin zqgnd 10Meg\n.ends")
+    notes = " ".join(conditioner.plan(own(tmp_path, text, inverts=False)).notes)
+    for words in ("zqcomp of stage.cir", "zqout is its output", "No tolerance", "RIN = 10m"):
+        assert words in notes
