@@ -11,7 +11,7 @@ many.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,7 @@ from analog.benches.line_receiver import Receiver
 from analog.benches.supply import described, supply_of
 from analog.benches.supply_space import REGULATION, SupplyNetwork
 from analog.benches.threshold_pairs import pair_rows
-from analog.cards import find_card
+from analog.cards import Figure, find_card, transformer_for
 from analog.circuits.record import Experiment, Param, Transient
 from analog.circuits.space import Floats, Space, bend
 from analog.design import Design
@@ -45,7 +45,7 @@ class LowestMains:
     """What the search needs: the circuit's experiment, its space and rows, and the rail's way down.
 
     `logic_v` is the lowest supply of the logic, `nominal_v` the mains (V rms), `winding_key` the
-    axis of the winding's regulation.
+    axis of the winding's regulation; `doubts` say on which unsure figures the limit rests.
     """
 
     experiment: Experiment
@@ -56,6 +56,7 @@ class LowestMains:
     logic_v: float
     nominal_v: float
     winding_key: str
+    doubts: tuple[str, ...] = ()
 
     def row(
         self, point: Floats, mains_v: float, rhythm: tuple[float, float] = (1.0, 0.0)
@@ -106,8 +107,8 @@ class LowestMains:
         """Return the drop (V) of rectifier and regulator at next to no current."""
         if self.supply is None:
             return 0.0
-        drops = [c.figure("V_dropout").centre for c in self.supply.columns if c.has("V_dropout")]
-        return DIODE_V * self.supply.parts.in_series + min(drops, default=0.0)
+        drop = _drop(self.supply)
+        return DIODE_V * self.supply.parts.in_series + (0.0 if drop is None else drop.centre)
 
     def alive_mains_v(self, point: Floats) -> float | None:
         """Return the lowest mains (V rms) at which the rail can be at the logic's lowest supply.
@@ -141,19 +142,48 @@ def lowest_mains(
         COUNTS,
     )
     supply = supply_of(design) if described(design) else None
-    logic = _logic_v(design, receiver)
+    logic = _logic(design, receiver)
     return LowestMains(
-        experiment, line.space, line.derive, receiver, supply, logic, nominal_v, winding_key
+        experiment,
+        line.space,
+        line.derive,
+        receiver,
+        supply,
+        design.supply.rail.low if logic is None else logic.low,
+        nominal_v,
+        winding_key,
+        tuple(_doubts(logic, supply)),
     )
 
 
-def _logic_v(design: Design, receiver: Receiver) -> float:
-    """Return the lowest supply (V) at which any maker's counter or receiver works."""
+def _logic(design: Design, receiver: Receiver) -> Figure | None:
+    """Return the lowest supply at which any maker's counter or receiver works."""
     columns = list(receiver.columns)
     if design.clocked is not None:
         columns += find_card(design.clocked.part).chosen(design.clocked.maker)
-    known = [c.figure("supply_minimum").low for c in columns if c.has("supply_minimum")]
-    return min(known, default=design.supply.rail.low)
+    known = [c.figure("supply_minimum") for c in columns if c.has("supply_minimum")]
+    return min(known, key=lambda figure: figure.low, default=None)
+
+
+def _drop(supply: SupplyNetwork) -> Figure | None:
+    """Return the smallest usual drop of the regulator; None without one."""
+    drops = [column.figure("V_dropout") for column in supply.columns if column.has("V_dropout")]
+    return min(drops, key=lambda figure: figure.centre, default=None)
+
+
+def _doubts(logic: Figure | None, supply: SupplyNetwork | None) -> Iterator[str]:
+    """Yield what is unsure about the figures that the limit rests on."""
+    if logic is not None and logic.note("low"):
+        yield f"lowest supply: {logic.note('low')}"
+    if supply is None:
+        return
+    drop = _drop(supply)
+    if drop is not None and drop.note("high"):
+        yield f"regulator's drop: {drop.note('high')}"
+    if supply.supply.transformer_regulation is None:
+        regulation = transformer_for(supply.rating_va).columns[0].figure("regulation")
+        if regulation.note("high"):
+            yield f"winding's regulation: {regulation.note('high')}"
 
 
 def lowest_measure(search: LowestMains) -> Measure:
@@ -176,5 +206,5 @@ def lowest_limits(search: LowestMains) -> dict[str, tuple[Limit, ...]]:
     if not known:
         return {}
     why = "lowest mains at which the unloaded supply gives the logic its lowest voltage"
-    note = f"at {search.logic_v:g} V of rail, where that is lowest"
+    note = "; ".join((f"at {search.logic_v:g} V of rail, where that is lowest", *search.doubts))
     return {MEASURE: (Limit("logic_alive", None, min(known), why, note),)}
