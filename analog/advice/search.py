@@ -95,6 +95,7 @@ class _Hunt:
     failed: list[tuple[tuple[int, float], int, ChangeSet]] = field(default_factory=list)
     gaps: dict[str, list[Mapping[str, float]]] = field(default_factory=dict)
     tried: int = 0
+    noted: int = 0
     verified: int = 0
     whole: bool = True
 
@@ -214,8 +215,9 @@ def _note(hunt: _Hunt, names: tuple[str, ...], changes: ChangeSet, score: Score)
         hunt.gaps.setdefault(names[0], []).append(dict(score.gaps))
     if score.works or score.barred:
         return
-    # tried is a tie-breaker: changes cannot be compared
-    hunt.failed.append((score.rank, len(hunt.failed), changes))
+    # The set's number is the tie-breaker: changes cannot be compared.
+    hunt.noted += 1
+    hunt.failed.append((score.rank, hunt.noted, changes))
     if len(hunt.failed) > 50 * CANDIDATES_KEPT:
         hunt.failed = heapq.nsmallest(CANDIDATES_KEPT, hunt.failed)
 

@@ -6,11 +6,10 @@ rise and fall time (`analog/benches/reset_rail.py`).
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
-from analog.benches.axes import part_axis
 from analog.benches.base import Bench, Curve, Level, Mark, Plan, Plot, Scene
+from analog.benches.reset_button import HASTY_PRESS, button_scenes, press_measure
 from analog.benches.reset_interruption import (
     brown_out_scene,
     interruption_measures,
@@ -18,14 +17,15 @@ from analog.benches.reset_interruption import (
 )
 from analog.benches.reset_led import MEASURE, led_limit, led_measure, led_scenes
 from analog.benches.reset_levels import ReceiverLevels
-from analog.benches.reset_limits import Driven, driven_part, limits, notes
+from analog.benches.reset_limits import Driven, Limits, driven_part, limits, notes
 from analog.benches.reset_rail import StatedRail, SuppliedRail, rise_stimulus
+from analog.benches.reset_release import release_limits, release_measures, release_scene
 from analog.benches.reset_space import ResetNetwork
 from analog.benches.reset_titles import measures
 from analog.benches.supply import described, supply_of
 from analog.cards import find_card
 from analog.circuits.record import Dc, Experiment, OperatingPoint, Param, Pwl, Transient
-from analog.circuits.reset_network import ResetParts, press_at, reset_network
+from analog.circuits.reset_network import ResetParts, reset_network
 from analog.design import Design
 
 _REDUCERS = "analog.benches.reset_measures"
@@ -93,20 +93,34 @@ def plan(design: Design) -> Plan:
     network = _network(design, driven)
     parts = _parts(network)
     scenes = [_power_up(network), _settled(network), _power_down(network)]
-    if network.reset.button:
-        scenes.append(_button(network))
+    scenes += button_scenes(network, parts)
     scenes += [interruption_scene(network, parts), brown_out_scene(network, parts)]
-    scenes += led_scenes(network, design)
-    dark = led_limit(design)
+    scenes += [*release_scene(network, parts), *led_scenes(network, design)]
     shown = frozenset(measure for scene in scenes for measure in scene.measures)
     return Plan(
         "reset",
         "Power-up reset",
-        (*measures(network, shown), *interruption_measures(network), *led_measure(design)),
+        (
+            *measures(network, shown),
+            *press_measure(network),
+            *interruption_measures(network),
+            *release_measures(network),
+            *led_measure(design),
+        ),
         tuple(scenes),
-        limits(network, driven) | ({MEASURE: (dark,)} if dark is not None else {}),
+        _limits(network, driven, design),
         notes(network, driven),
     )
+
+
+def _limits(network: ResetNetwork, driven: Driven, design: Design) -> Limits:
+    found = limits(network, driven) | release_limits(network)
+    fires = led_limit(design)
+    if fires is not None:
+        found[MEASURE] = (fires,)
+    if network.reset.button:
+        found["button_press_time"] = (HASTY_PRESS,)
+    return found
 
 
 RESET = Bench("reset", "Power-up reset", "reset", plan)
@@ -248,31 +262,4 @@ def _power_down(network: ResetNetwork) -> Scene:
                 tuple(Mark(c.mark, c.moment, c.save) for c in currents),
             ),
         ),
-    )
-
-
-def _button(network: ResetNetwork) -> Scene:
-    resistor = network.reset.button_resistor
-    more = () if resistor is None else (part_axis(resistor),)
-    press = press_at(Param("t_press"), Param("t_edge"), Param("t_held"), Param("t_again"))
-    experiment = Experiment(
-        reset_network(
-            "Reset: the button",
-            replace(_parts(network), strays=False),
-            Dc(Param("rail")),
-            press,
-        ),
-        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4),
-        ("v(pin)", "i(vbutton)"),
-        f"{_REDUCERS}:button",
-        ("button_current", "t_button_peak"),
-        (("button_current", "tran max i(vbutton)"),),
-    )
-    return Scene(
-        "button",
-        "The reset button is pressed",
-        experiment,
-        network.space(*more, leaking=False),
-        network.button,
-        ("button_current",),
     )

@@ -110,8 +110,8 @@ class ReceiverLevels:
         voltages of the pin ``pin_earliest`` and ``pin_latest``.
         """
         knots = self._knots(rail)
-        low = [_each(knot, self.earliest_v) for knot in knots]
-        high = [_each(knot, self.latest_v) for knot in knots]
+        low = [each(knot, self.earliest_v) for knot in knots]
+        high = [each(knot, self.latest_v) for knot in knots]
         rows: dict[str, Floats] = {"threshold_low": low[-1], "threshold_high": high[-1]}
         rows |= {
             "pin_earliest": self.at_pin(rail, low[-1]),
@@ -141,7 +141,7 @@ def _high(figure: Figure) -> float:
     return figure.high
 
 
-def _each(supplies: Floats, level: Callable[[float], float]) -> Floats:
+def each(supplies: Floats, level: Callable[[float], float]) -> Floats:
     """Evaluate `level` at every supply; equal supplies are looked up once."""
     different, back = np.unique(supplies, return_inverse=True)
     return np.array([level(float(vdd)) for vdd in different], dtype=np.float64)[back]

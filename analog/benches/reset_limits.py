@@ -65,7 +65,9 @@ def limits(network: ResetNetwork, driven: Driven) -> Limits:
     }
     rail = network.supply.rail
     pulse = driven.shortest_pulse((rail.low, rail.nominal, rail.high))
-    if pulse is not None:
+    if network.reset.latch:
+        found["hold_time"] = (_latch_set(network),)
+    elif pulse is not None:
         source = f"shortest reset pulse of the {driven.name}: {pulse.source}"
         limit = Limit("reset_pulse", pulse.high, None, source, pulse.note("high"))
         found["hold_time"] = (limit,)
@@ -74,6 +76,19 @@ def limits(network: ResetNetwork, driven: Driven) -> Limits:
     if network.reset.topology in HOLDING:
         found |= {"missed_reset_window": (_NO_CUT,), "brown_out_margin": (_NO_SAG,)}
     return found
+
+
+def _latch_set(network: ResetNetwork) -> Limit:
+    """Return the shortest pulse that sets a latch of two gates: once around it."""
+    rail, columns = network.supply.rail, network.levels.columns
+    pairs = [
+        [column.figure(name, vdd=vdd) for name in ("t_plh", "t_phl")]
+        for column in columns
+        for vdd in (rail.low, rail.nominal)
+    ]
+    longest = max(pairs, key=lambda pair: sum(figure.high for figure in pair))
+    source = f"once around a latch of two {network.reset.receiver}: {longest[0].source}"
+    return Limit("latch_set", sum(f.high for f in longest), None, source, longest[0].note("high"))
 
 
 HOLDING = ("gated", "detector")
@@ -104,6 +119,11 @@ def notes(network: ResetNetwork, driven: Driven) -> tuple[str, ...]:
     ]
     if network.reset.discharge_diode is None and network.reset.topology not in HOLDING:
         said.append("Without a discharge diode only the pin's own diode empties the capacitor.")
+    if network.reset.latch:
+        said.append(
+            "The latch takes the first edge of its release and no further one, so that noise "
+            "there adds no edge."
+        )
     if network.reset.button:
         said.append(
             f"The button's contact is taken as {CONTACT_OHM * 1e3:g} mΩ and the capacitor as "

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analog.measures import first_crossing
+from analog.measures import crossings, first_crossing, schmitt_edges
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,6 +79,39 @@ def power_down(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     if "i(vdis)" in run.traces:
         values |= _peak(run, "i(vdis)", "discharge_current", "t_diode_peak")
     return values
+
+
+def press(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Measure ``button_press_time`` (s), from the first touch at ``t_first`` to the pin falling
+    for good below ``v_assert_full``; NaN when it never does. ``t_pressed`` (s) is that moment.
+    """
+    excess = sensed(run, row) - row["v_assert_full"]
+    falls = crossings(run.time, excess, 0.0, False)
+    done = math.nan if excess[-1] > 0 or not falls.size else float(falls[-1])
+    return {"button_press_time": done - row["t_first"], "t_pressed": done}
+
+
+def release(run: Run, row: Mapping[str, float]) -> dict[str, float]:
+    """Measure the receiver while the pin creeps through ``threshold`` with noise on the rail.
+
+    The thresholds follow the rail, so that the pin is read in proportion to it. Gives
+    ``release_edges`` (changes of state, NaN without any), ``release_hysteresis_margin`` (V,
+    ``hysteresis`` less the largest reversal) and ``t_release`` (s, the first edge).
+    """
+    seen = sensed(run, row) * row["rail"] / run.trace("v(vdd)")
+    upper, lower = row["threshold"], row["threshold"] - row["hysteresis"]
+    # What lies beyond the threshold has passed it: only the way back below it can undo the edge.
+    below = np.minimum(seen, upper)
+    reversal = float((np.maximum.accumulate(below) - below).max())
+    # Asserted before the run begins, whatever side of the hysteresis it begins on.
+    time, trace = np.insert(run.time, 0, run.time[0] - 1.0), np.insert(seen, 0, lower - 1.0)
+    edges = schmitt_edges(time, trace, upper, lower)
+    count = edges.rising.size + edges.falling.size
+    return {
+        "release_edges": float(count) if count else math.nan,
+        "release_hysteresis_margin": row["hysteresis"] - reversal,
+        "t_release": float(edges.rising[0]) if edges.rising.size else math.nan,
+    }
 
 
 def led_before_reset(run: Run, row: Mapping[str, float]) -> dict[str, float]:

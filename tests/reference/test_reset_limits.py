@@ -140,10 +140,12 @@ def test_measures_are_those_of_the_parts_there_are() -> None:
         "missed_reset_window",
         "shortest_off_time",
         "brown_out_margin",
+        "release_edges",
+        "release_hysteresis_margin",
     }
     more = make_plan('receiver = "40106"\ndischarge_diode = "1N4148"\nbutton = true')
     added = {measure.identifier for measure in more.measures} - names
-    assert added == {"discharge_current", "button_current"}
+    assert added == {"discharge_current", "button_current", "button_press_time"}
     assert only_limit(more, "discharge_current").maximum == pytest.approx(0.5)  # Vishay 81857
     assert "button_current" not in more.limits
     assert any(f"{CONTACT_OHM * 1e3:g} mΩ" in note for note in more.notes)
