@@ -26,7 +26,7 @@ from analog.benches.conditioner_transistor import transistor_scene
 from analog.benches.line_limits import edge_limit, transition_limits
 from analog.benches.line_network import LineNetwork, line_network
 from analog.benches.line_receiving import receiver_of
-from analog.benches.line_trials import trial_limits, trial_measures, trials_of
+from analog.benches.line_trials import trial_limits, trial_measures, trial_notes, trials_of
 from analog.circuits.record import (
     GROUND,
     Circuit,
@@ -89,7 +89,8 @@ def plan(design: Design) -> Plan:
     if conditioner.part == "none":
         limits = trial_limits()
         note = "There is no conditioner: the line-sense bench judges the edge at the clocked part."
-        return Plan("conditioner", "Schmitt conditioner", tried, (), limits, (note,), trials)
+        notes = (note, *trial_notes())
+        return Plan("conditioner", "Schmitt conditioner", tried, (), limits, notes, trials)
     network, receiver = line_network(design), receiver_of(design)
     fitted = stages(design, receiver, conditioner, clocked)
     kind = STAGES[receiver.kind]
@@ -102,7 +103,7 @@ def plan(design: Design) -> Plan:
         (*measures, *tried),
         scenes,
         _limits(network, fitted[0]) | trial_limits(),
-        (*kind.notes, *receiver.notes),
+        (*kind.notes, *receiver.notes, *trial_notes()),
         trials,
     )
 
@@ -164,11 +165,12 @@ def _ramp_experiment(stage: Stage) -> Experiment:
         Element("VIN", "V", ("pin", GROUND), triangle, symbol=Symbol("ramp", ((0, 5), (0, 2)))),
         _rail_source(-2),
     )
-    card = stage.receiver.card
+    card, shape = stage.receiver.card, stage.receiver.shape
+    clocked = stage.clocked.identifier
     return Experiment(
         Circuit(
             f"Conditioner: ramp on {card.identifier}",
-            (*sources, *schmitt_stage(card.library, card.identifier, stage.clocked.identifier, 2)),
+            (*sources, *schmitt_stage(card.library, card.identifier, clocked, 2, shape)),
             (),
             (card.library,),
         ),

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from analog.benches import line_sense
 from analog.benches.base import Measure, Scene
 from analog.benches.disturbances import GROUPS, SERVICE, Disturbance
-from analog.benches.disturbances_fast import Transformer, fast_disturbances
+from analog.benches.disturbances_fast import STRAY_F, Transformer, fast_disturbances
 from analog.benches.disturbances_slow import Line, load_switching, slow_disturbances
 from analog.benches.immunity import immunity_of
 from analog.benches.line_network import LineNetwork, line_network
@@ -127,6 +127,19 @@ def _edge_measures(group: str) -> Iterator[Measure]:
             1.0,
             f"{what}, the most in any one disturbance and guaranteed part",
         )
+
+
+def trial_notes() -> tuple[str, ...]:
+    """Return what the trials leave out or take for granted."""
+    return (
+        "Noise and disturbances are tried at nominal and at stated corners (fast and slow filter, "
+        "low and high mains), with typical and guaranteed thresholds read off the same trace.",
+        "Slow disturbances stand in series with the winding's open-circuit voltage; fast ones come "
+        "through turns ratio, leakage inductance and the largest interwinding capacitance of the "
+        f"transformer's card, with {1e12 * STRAY_F:g} pF from the circuit to the plane (common "
+        "practice, no source). Saturation of the core would lessen them and is left out.",
+        "The rail holds in dips and bursts; interruptions of seconds are the reset's.",
+    )
 
 
 def trial_limits() -> dict[str, tuple[Limit, ...]]:

@@ -133,7 +133,7 @@ def check_bench(
     """Search every scene of a plan with at most `most_runs` runs and judge what was found."""
     limits = merged_limits(plan, design.limits)
     measures = {measure.identifier: measure for measure in plan.measures}
-    tried = run_trials(plan, engine)
+    tried = run_trials(plan, engine, lambda done: _tell(progress, plan, done))
     hunts = [Hunt(scene, measures, limits, engine, seed) for scene in plan.scenes]
     share_runs(hunts, most_runs - tried.runs, lambda done: _tell(progress, plan, tried.runs + done))
     found = [*(one for hunt in hunts for one in hunt.found()), *tried.found]

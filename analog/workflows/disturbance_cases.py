@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -62,6 +63,16 @@ def disturbance_found(tried: Tried, noise: Immunity, labels: Sequence[str]) -> I
             faults[0] if faults else "",
             "" if worst is None else stray_words(tried, worst, side, labels),
         )
+
+
+def at_group_nominal(found: Sequence[Found]) -> Iterator[Found]:
+    """Yield each with the nominal of its measure: the most in any disturbance of its group."""
+    most: dict[str, Case] = {}
+    for one in found:
+        known = most.setdefault(one.measure, one.nominal)
+        if not one.nominal.values[one.measure] <= known.values[one.measure]:
+            most[one.measure] = one.nominal
+    return (replace(one, nominal=most[one.measure]) for one in found)
 
 
 def disturbance_scene(tried: Tried, noise: Immunity) -> CheckedScene:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,9 +19,13 @@ Row = Mapping[str, float]
 
 @dataclass(slots=True)
 class TrialRunner:
-    """Runs rows of trials, counts them and keeps what gave no data."""
+    """Runs rows of trials, counts them and keeps what gave no data.
+
+    `told` is called with the runs done so far after every batch.
+    """
 
     engine: Engine
+    told: Callable[[int], None] | None = None
     runs: int = 0
     failed: list[FailedRun] = field(default_factory=list)
 
@@ -35,6 +39,8 @@ class TrialRunner:
         table = np.array([[row[name] for name in names] for row in rows])
         outcomes = self.engine.run(experiment, names, table)
         self.runs += len(rows)
+        if self.told is not None:
+            self.told(self.runs)
         for _, failure in sorted(outcomes.failures.items()):
             lost = FailedRun(scene, failure.kind, failure.reason, {}, failure.netlist)
             self.failed.append(lost)

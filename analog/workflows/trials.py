@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,12 @@ from analog.circuits.space import Floats
 from analog.engine import Engine
 from analog.results.records import DisturbanceRow
 from analog.workflows.checked import Case, CheckedScene
-from analog.workflows.disturbance_cases import disturbance_found, disturbance_scene, disturbed
+from analog.workflows.disturbance_cases import (
+    at_group_nominal,
+    disturbance_found,
+    disturbance_scene,
+    disturbed,
+)
 from analog.workflows.disturbances import disturbance_row
 from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_pulses
 from analog.workflows.judging import Found
@@ -43,9 +49,9 @@ class Outcome:
     disturbances: tuple[DisturbanceRow, ...] | None = None
 
 
-def run_trials(plan: Plan, engine: Engine) -> Outcome:
-    """Run the trials of a plan."""
-    trials, runner = trials_in(plan), TrialRunner(engine)
+def run_trials(plan: Plan, engine: Engine, told: Callable[[int], None] | None = None) -> Outcome:
+    """Run the trials of a plan; `told` is called with the runs done so far."""
+    trials, runner = trials_in(plan), TrialRunner(engine, told)
     noise, lowest = trials.noise, trials.lowest
     if lowest is not None:
         found, scene = lowest_found(lowest, runner)
@@ -58,8 +64,9 @@ def run_trials(plan: Plan, engine: Engine) -> Outcome:
     found, scene = _noise(noise, runner)
     tried = disturbed(trials, runner)
     labels = pair_labels(noise.receiver)
+    strays = [one for each in tried for one in disturbance_found(each, noise, labels)]
     return Outcome(
-        (found, *(one for each in tried for one in disturbance_found(each, noise, labels))),
+        (found, *at_group_nominal(strays)),
         (scene, *(disturbance_scene(each, noise) for each in tried)),
         runner.runs,
         len(runner.failed),
