@@ -165,12 +165,11 @@ def _ramp_experiment(stage: Stage) -> Experiment:
         Element("VIN", "V", ("pin", GROUND), triangle, symbol=Symbol("ramp", ((0, 5), (0, 2)))),
         _rail_source(-2),
     )
-    card, shape = stage.receiver.card, stage.receiver.shape
-    clocked = stage.clocked.identifier
+    card = stage.receiver.card
     return Experiment(
         Circuit(
             f"Conditioner: ramp on {card.identifier}",
-            (*sources, *schmitt_stage(card.library, card.identifier, clocked, 2, shape)),
+            (*sources, *schmitt_stage(card.library, card.identifier, stage.clocked.identifier, 2)),
             (),
             (card.library,),
         ),
