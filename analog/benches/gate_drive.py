@@ -18,7 +18,12 @@ from analog.benches.gate_drive_off import off_scenes
 from analog.benches.gate_drive_parts import merged
 from analog.benches.gate_drive_running import running_scene
 from analog.benches.gate_drive_space import GateNetwork
-from analog.benches.gate_drive_state_limits import hardest, state_limits, state_measures
+from analog.benches.gate_drive_state_limits import (
+    hardest,
+    state_limits,
+    state_measures,
+    state_notes,
+)
 from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
 from analog.benches.load_winding import load_and_source, winding_note
 from analog.benches.smallest_load import MEASURE, smallest_load, smallest_measure
@@ -71,7 +76,7 @@ def plan(design: Design) -> Plan:
         tuple(m for m in known if m.identifier in shown),
         tuple(scenes),
         {name: held for name, held in judged.items() if name in shown},
-        (*notes(networks[0]), *winding_note(load)),
+        (*notes(networks[0]), *state_notes(networks[0]), *winding_note(load)),
         Trials(smallest=smallest),
     )
 

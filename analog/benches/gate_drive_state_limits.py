@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from analog.benches.base import Measure
+from analog.benches.gate_drive_inrush import SHORT_H_OHM, SHORT_OHM
 from analog.benches.gate_drive_inrush import measures_of as inrush_measures
 from analog.benches.gate_drive_running import (
     FREE_AIR_K_PER_W,
@@ -17,6 +18,7 @@ from analog.benches.gate_drive_running import (
 )
 from analog.benches.gate_drive_running import measures_of as running_measures
 from analog.benches.gate_drive_space import GateNetwork
+from analog.benches.gate_drive_states import SOURCE_H
 from analog.cards import Column, Figure, technology
 from analog.design import PartValue
 from analog.verdicts import Limit
@@ -59,6 +61,33 @@ def state_limits(network: GateNetwork) -> Found:
         source = "what the load needs, load.minimum_voltage of the design"
         found["load_voltage_on"] = (Limit("load", least, None, source),)
     return {name: limits for name, limits in found.items() if limits}
+
+
+def state_notes(network: GateNetwork) -> tuple[str, ...]:
+    """Return what the scenes with a plainly conducting or blocking triac take for granted."""
+    load = network.load
+    said = [
+        "Heat, inrush, blocking and turn-off are simulated with the triac as its on-state line, or "
+        "as its leakage and capacitance, from the steady state before. V_T0 and R_d count as the "
+        "sheet's own dissipation curve uses them.",
+        f"The mains is hard: {SOURCE_H * 1e6:g} µH, as in the worked example of Fairchild AN-3004, "
+        "page 6. Behind it the step of a mains switched on at its crest is steeper than most "
+        "triacs bear without a snubber; what follows is one half-cycle of load.",
+        "The triac is taken to let go at anything up to its guaranteed holding current.",
+        f"A short circuit is fed through the reference impedance of IEC 60725, {SHORT_OHM:g} Ω and "
+        f"{SHORT_H_OHM:g} Ω of reactance (from memory); closer to the transformer it is less.",
+    ]
+    if load.fuse_clearing is None:
+        said.append(
+            "No fuse is stated: into a shorted load the current flows until its first zero, more "
+            "than a triac of this size bears."
+        )
+    if load.kind == "filament":
+        said.append(
+            "The filament's resistance follows its temperature to the power of 1.2 and its heat "
+            "the power taken less radiation; cold share and heat time from memory unless stated."
+        )
+    return tuple(said)
 
 
 def hardest(of: Sequence[Found]) -> Found:

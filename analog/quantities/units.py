@@ -41,8 +41,8 @@ PREFIXES: Final[dict[str, Decimal]] = {
     "f": Decimal("1e-15"),
 }
 
-#: Units that take no prefix.
-UNPREFIXED: Final = frozenset({"°C", "K/W", "%", "1"})
+#: Units that take no prefix; that of A²s could be read as squared.
+UNPREFIXED: Final = frozenset({"°C", "K/W", "A²s", "%", "1"})
 
 #: Units a value may leave out because the multiplier letter says it is a component value.
 IMPLIED: Final = frozenset({"Ω", "F"})

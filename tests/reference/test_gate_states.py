@@ -274,6 +274,48 @@ def test_settings_of_the_states(
         np.testing.assert_allclose(usual.column(name), fine.column(name), rtol=5e-3, err_msg=name)
 
 
+@pytest.mark.parametrize(("resistor", "farad"), [(2400.0, 0.1), (1200.0, 0.2), (800.0, 0.3)])
+def test_opto_snubber_of_the_note(engine: Engine, resistor: float, farad: float) -> None:
+    """Fairchild AN-3003, page 3 and figure 3: 180 V onto R2 and C rises at 0.75 V/µs at first,
+    under the 0.8 V/µs that the opto bears; the pair in its text, 1200 Ω and 0.1 µF, is over."""
+    scene = made.scene(plan(made.design(**FAN_SNUBBER)), "switch-on")
+    row = resonant_row(scene, 1e-3, farad * 1e-6)
+    row |= {"mains_peak": 180.0, "r_load": resistor, "l_source": 1e-9, "stop": 1e-5, "step": 1e-7}
+    found = run(engine, scene, row)
+    assert found["step_peak"] / 1e-5 / 1e6 == pytest.approx(0.75, rel=0.03)
+    text = run(engine, scene, row | {"r_load": 1200.0, "c_snubber": 0.1e-6})
+    assert text["step_peak"] / 1e-5 / 1e6 > 1.3 > 0.8
+
+
+def test_latching_pulse_time(engine: Engine, figure: Figure) -> None:
+    """ST AN440, figure 9: 2 A rms at 50 Hz pass 80 mA after 90 µs (printed 91)."""
+    load = {"kind": "resistive", "power": "460 W 1%"}
+    scene = made.scene(scenes(load, triac="BTA08-CW"), "running")
+    # The note reckons without the on-state drop.
+    row = made.row(scene) | {"v_t0": 1e-3, "g_on": 1e5}
+    traced = engine.traces(scene.experiment, tuple(row), np.array(list(row.values())))
+    current = traced.trace("i(vload)")
+    at = int(np.argmax(current > 0.08))
+    share = (0.08 - current[at - 1]) / (current[at] - current[at - 1])
+    moment = traced.time[at - 1] + share * (traced.time[at] - traced.time[at - 1])
+    figure(f"80 mA after {moment * 1e6:.1f} µs")
+    assert moment * 1e6 == pytest.approx(90.0, rel=0.015)
+
+
+def test_smallest_gate_resistor_in_the_circuit(engine: Engine, figure: Figure) -> None:
+    """Fairchild AN-3004, page 3: at 220 V 311 Ω let 1 A through the opto, less its own drop."""
+    load = {"kind": "resistive", "power": "2 kW 1%"}
+    design = made.design(made.EUROPE, load, gate_resistor="330R", triac="BTA16-CW")
+    scene = made.scene(plan(design), "held-off")
+    row = made.row(scene)
+    row |= {"mains_peak": 220 * math.sqrt(2), "r_gate": 311.1, "r_load": 1e-3}
+    peak = run(engine, scene, row)["opto_peak_current"]
+    dropped = row["v_tm"] + (1.0 - row["i_tm_test"]) * row["r_opto"] + 2 * row["v_gt"]
+    figure(f"{peak * 1e3:.0f} mA")
+    assert peak == pytest.approx((220 * math.sqrt(2) - dropped) / 311.1, rel=0.01)
+    assert 0.95 < peak < 1.0
+
+
 def test_off_state_voltage_by_phasors(engine: Engine) -> None:
     """A snubber of 100 nF feeds a 45 W mat: V·R_load/|Z|, in the circuit 1.45 V of 120 V."""
     scene = made.scene(plan(made.design(**FAN_SNUBBER)), "off")
