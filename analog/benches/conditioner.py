@@ -165,11 +165,12 @@ def _ramp_experiment(stage: Stage) -> Experiment:
         Element("VIN", "V", ("pin", GROUND), triangle, symbol=Symbol("ramp", ((0, 5), (0, 2)))),
         _rail_source(-2),
     )
-    card = stage.receiver.card
+    card, shape = stage.receiver.card, stage.receiver.shape
+    clocked = stage.clocked.identifier
     return Experiment(
         Circuit(
             f"Conditioner: ramp on {card.identifier}",
-            (*sources, *schmitt_stage(card.library, card.identifier, stage.clocked.identifier, 2)),
+            (*sources, *schmitt_stage(card.library, card.identifier, clocked, 2, shape)),
             (),
             (card.library,),
         ),

@@ -82,7 +82,8 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     elements, models = line_filter(network.parts)
     card = stage.receiver.card
     x = receiver_x(network.parts)
-    behind = schmitt_stage(card.library, card.identifier, stage.clocked.identifier, x)
+    clocked, shape = stage.clocked.identifier, stage.receiver.shape
+    behind = schmitt_stage(card.library, card.identifier, clocked, x, shape)
     # By way of the operating point, in which the part finds its state.
     start = [] if network.own is not None else [("pin", Param("pin_start"))]
     if network.parts.second_stage:
@@ -125,7 +126,8 @@ def _by_data(network: LineNetwork, stage: Stage) -> Experiment:
         trtol=3.0,
         use_initial=True,
     )
-    drawn = pictured_stage(card.library, card.identifier, stage.clocked.identifier, x + 8)
+    clocked, shape = stage.clocked.identifier, stage.receiver.shape
+    drawn = pictured_stage(card.library, card.identifier, clocked, x + 8, shape)
     return Experiment(
         Circuit(
             "Conditioner on the mains",

@@ -41,14 +41,19 @@ class Coupler:
         """Tell whether it has a second LED for the other half-wave."""
         return self.column.has("CTR_symmetry")
 
-    def axes(self) -> list[Axis]:
-        """Return transfer ratio (1, ageing included), forward voltage (V) and asymmetry."""
+    def axes(self, detailed: bool = True) -> list[Axis]:
+        """Return transfer ratio (1, ageing included), forward voltage (V) and asymmetry.
+
+        Without `detailed` the ratio alone.
+        """
         ratio, forward = self.column.figure("CTR"), self.column.figure("V_F")
         aged = self.column.figure("ctr_ageing_factor").low
         axes: list[Axis] = [
             RangeAxis(RATIO, "1", ratio.low * aged, ratio.centre, ratio.high),
             RangeAxis(FORWARD_V, "V", forward.low, forward.centre, forward.high),
         ]
+        if not detailed:
+            return axes[:1]
         if self.both_ways:
             most = self.column.figure("CTR_symmetry").high
             axes.append(RangeAxis(SYMMETRY, "1", 1.0, 1.0, most))
@@ -64,13 +69,13 @@ class Coupler:
         warmth = np.interp(ambient, *self.column.curve("CTR_T_ratio"))
         most = np.maximum(self.column.figure("CTR").high, weaker)
         stronger = np.minimum(weaker * values.get(SYMMETRY, np.ones(np.shape(weaker))), most)
-        dark = self.column.figure("I_CEO").high
+        dark, forward = self.column.figure("I_CEO").high, self.column.figure("V_F").centre
         arguments = optocoupler_arguments(self.column)
         fixed = {name: np.full(np.shape(weaker), arguments[name]) for name in _KNEES}
         return fixed | {
             "ctr": stronger * warmth,
             "ctr_symmetry": stronger / weaker,
-            "led_v_f": values[FORWARD_V],
+            "led_v_f": values.get(FORWARD_V, np.full(np.shape(weaker), forward)),
             "dark_current": dark * 2 ** ((ambient - 25.0) / DARK_DOUBLES_K),
         }
 

@@ -39,10 +39,12 @@ class ZenerClamp:
 
     column: Column
 
-    def axes(self) -> tuple[Axis, Axis]:
-        """Return V_Z over tolerance and temperature (V), and its knee s (V)."""
+    def axes(self, detailed: bool = True) -> tuple[Axis, ...]:
+        """Return V_Z over tolerance and temperature (V), and its knee s (V); none in a sketch."""
+        return (self._voltage_axis(), self._knee_axis()) if detailed else ()
+
+    def _voltage_axis(self) -> PartAxis:
         voltage, drift = self.column.figure("V_Z"), self.column.figure("V_Z_drift")
-        drop, current = self.column.figure("r_Z_low"), self.column.figure("I_Z_low_test").centre
         spans = tuple(end - 25.0 for end in DRIFT_ENDS_C)
         low, high = (
             (
@@ -53,28 +55,34 @@ class ZenerClamp:
             for chosen in (min, max)
         )
         typical = tuple(drift.centre * span / voltage.centre for span in (spans[0], 0.0, spans[1]))
-        return (
-            PartAxis(
-                ZENER_V,
-                "V",
-                voltage.centre,
-                voltage.low / voltage.centre - 1,
-                voltage.high / voltage.centre - 1,
-                Envelope((DRIFT_ENDS_C[0], 25.0, DRIFT_ENDS_C[1]), low, typical, high),
-                AMBIENT,
-            ),
-            RangeAxis(
-                ZENER_KNEE, "V", drop.low * current, drop.centre * current, drop.high * current
-            ),
+        return PartAxis(
+            ZENER_V,
+            "V",
+            voltage.centre,
+            voltage.low / voltage.centre - 1,
+            voltage.high / voltage.centre - 1,
+            Envelope((DRIFT_ENDS_C[0], 25.0, DRIFT_ENDS_C[1]), low, typical, high),
+            AMBIENT,
+        )
+
+    def _knee_axis(self) -> RangeAxis:
+        drop, current = self.column.figure("r_Z_low"), self.column.figure("I_Z_low_test").centre
+        return RangeAxis(
+            ZENER_KNEE, "V", drop.low * current, drop.centre * current, drop.high * current
         )
 
     def rows(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return ``i_zener`` (A), ``n_zener`` and ``v_zener`` (V) of the breakdown's branch.
 
         The branch is a junction of emission s/V_T and saturation current I_0 in series with
-        v = V_Z − s·ln(I_Z/I_0), which is never below 0.
+        v = V_Z − s·ln(I_Z/I_0), which is never below 0. Axes that are absent stand at their
+        nominal.
         """
-        voltage, knee = values[ZENER_V], values[ZENER_KNEE]
+        middle = np.zeros(np.shape(values[AMBIENT]))
+        voltage, knee = (
+            values[axis.key] if axis.key in values else axis.decode(middle, values)
+            for axis in (self._voltage_axis(), self._knee_axis())
+        )
         tested = self.column.figure("I_Z_test").centre
         saturation = np.maximum(SMALLEST_A, tested * np.exp(-voltage / knee))
         return {

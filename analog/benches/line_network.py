@@ -96,8 +96,9 @@ class LineNetwork:
     def axes(self, detailed: bool = True) -> list[Axis]:
         """Return ambient, mains, winding, rail, supply and filter, in this order.
 
-        Without `detailed` the reservoir stays at its nominal: it moves the crest of a leg, not
-        the times at which thresholds are passed.
+        Without `detailed` the reservoir stays at its nominal, a Zener diode too, and of an
+        optocoupler all but its transfer ratio: they move the crest, hardly the times at which
+        thresholds are passed.
         """
         design, mains = self.design, self.mains
         tolerance = mains.frequency_tolerance
@@ -119,8 +120,9 @@ class LineNetwork:
             if detailed and design.supply.reservoir is not None:
                 axes.append(part_axis(design.supply.reservoir))
         axes += [self._part_axis(name, part) for name, part in self.fitted().items()]
-        for device in (self.zener, self.coupler, self.own):
-            axes += () if device is None else device.axes()
+        for device in (self.zener, self.coupler):
+            axes += () if device is None else device.axes(detailed)
+        axes += () if self.own is None else self.own.axes()
         return axes
 
     def _part_axis(self, name: str, part: PartValue) -> PartAxis:

@@ -56,6 +56,13 @@ class Receiver:
         """Return the figures of the upper and the lower threshold."""
         return (f"V_P{self.suffix}", f"V_N{self.suffix}") if self.schmitt else ("V_IH", "V_IL")
 
+    @property
+    def shape(self) -> str:
+        """Return how a Schmitt part is drawn: a gate with both inputs driven or the other high."""
+        if not any(column.has("V_P_tied") for column in self.card.columns):
+            return "schmitt"
+        return "schmitt_nand_tied" if self.inputs > 1 else "schmitt_nand"
+
     def thresholds(self, column: Column) -> Thresholds:
         """Return the thresholds of one column of a Schmitt input over the rail's range."""
         return schmitt_thresholds(column, self.rail.low, self.rail.high, self.suffix)

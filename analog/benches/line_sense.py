@@ -19,7 +19,8 @@ from analog.benches.line_limits import (
     resistor_limits,
     transition_limits,
 )
-from analog.benches.line_network import USUAL_RESERVOIR_F, LineNetwork, line_network, saves
+from analog.benches.line_network import LineNetwork, line_network, saves
+from analog.benches.line_notes import line_notes
 from analog.benches.line_receiver import Receiver
 from analog.benches.line_receiving import receiver_of
 from analog.benches.line_sense_measures import BASE_REVERSE, MEASURES, OUTPUTS
@@ -31,7 +32,6 @@ from analog.benches.own_filter_measures import (
     own_limits,
     own_measures,
 )
-from analog.benches.own_notes import own_notes
 from analog.benches.trials import Trials
 from analog.circuits.line_filter import filter_picture, line_filter, receiver_x
 from analog.circuits.record import Circuit, Experiment, Param, Transient
@@ -84,7 +84,7 @@ def plan(design: Design) -> Plan:
         (*_measures(network, receiver), lowest_measure(search)),
         scenes,
         _limits(network, receiver) | lowest_limits(search),
-        _notes(network, receiver),
+        line_notes(network, receiver),
         Trials(lowest=search),
     )
 
@@ -126,6 +126,16 @@ def _read(parts: FilterParts, usual: tuple[str, ...], by_own: tuple[str, ...]) -
     return usual if parts.coupler is None else (*usual, *COUPLER_OUTPUTS)
 
 
+def _bends(parts: FilterParts) -> bool:
+    """Tell whether the steps need the tightest control; it costs a quarter more.
+
+    A filter does not, nothing in it snaps. But a Zener diode bends the trace just where 90 % of
+    the rail may lie, an optocoupler's edges last microseconds, and what a user's own circuit does
+    is unknown.
+    """
+    return parts.clamp == "zener" or parts.coupler is not None or parts.own is not None
+
+
 def _experiment(circuit: Circuit, network: LineNetwork, more: tuple[str, ...]) -> Experiment:
     parts = network.parts
     analysis = Transient(
@@ -133,9 +143,7 @@ def _experiment(circuit: Circuit, network: LineNetwork, more: tuple[str, ...]) -
         Param("t_step"),
         Param("t_record"),
         reltol=1e-5,
-        # Nothing here snaps, and the tightest costs a quarter more; but a Zener diode bends the
-        # trace just where 90 % of the rail may lie, and what a user's own circuit does is unknown.
-        trtol=1.0 if parts.clamp == "zener" or parts.own is not None else 3.0,
+        trtol=1.0 if _bends(parts) else 3.0,
         use_initial=True,
     )
     return Experiment(
@@ -359,57 +367,3 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
         edges = transition_limits(receiver.card, receiver.columns, rail)
         limits |= {"rise_time": edges, "fall_time": edges}
     return {measure: found for measure, found in limits.items() if found}
-
-
-def _notes(network: LineNetwork, receiver: Receiver) -> tuple[str, ...]:
-    low, typical, high = (f"{100 * share:.3g}" for share in network.winding.regulation)
-    notes = [
-        f"Winding of {network.winding.voltage_v:g} V, {network.winding.rating_va:g} VA with a "
-        f"regulation of {low} % to {high} %, {typical} % typical.",
-        _pin_note(network, receiver),
-    ]
-    if network.parts.supply != "none" and network.design.supply.reservoir is None:
-        notes.append(f"No reservoir is stated: {1e6 * USUAL_RESERVOIR_F:g} µF is taken.")
-    if network.parts.supply != "none":
-        notes.append("The stored charge of the rectifier diodes is left out (about 1 µs).")
-    if network.parts.topology == "bridge-leg" and not network.parts.bleed:
-        notes.append(
-            "A bridge leg wants a bleed resistor: without one it floats between the bridge's "
-            "conduction peaks, and the falling edge moves with the supply's load."
-        )
-    if network.zener is not None:
-        notes.append(
-            "The Zener diode is simulated with its soft knee: far below its test current its "
-            "voltage is lower, by 3.9 times its resistance at 1 mA times 1 mA at 0.1 mA."
-        )
-    if network.own is not None:
-        notes += own_notes("filter", network.own.own)
-        notes.append(f"The filter is given {network.own.cycles} mains cycles to settle.")
-    notes.append(_edge_note(receiver))
-    if not receiver.schmitt:
-        kinds = {"gate": "a plain gate", "npn": "a transistor", "own": "a sub-circuit"}
-        where = kinds.get(receiver.kind, "the clocked part itself")
-        notes.append(f"The filtered edge is judged at {where}, hysteresis 0.")
-    return tuple(notes)
-
-
-def _pin_note(network: LineNetwork, receiver: Receiver) -> str:
-    """Say what protects the receiver's input."""
-    if receiver.kind == "own":
-        return "The receiver is a sub-circuit of the user's own; only what is in it protects it."
-    if receiver.card.kind != "npn":
-        return (
-            "The receiver's pin has a series resistor and protection diodes (from memory); they "
-            "act beside any clamp diodes outside."
-        )
-    if network.parts.clamp == "input":
-        return "A base wants a clamp: nothing else keeps the pin from its reverse breakdown."
-    return "The base has no protection of its own; the clamp keeps it from reverse breakdown."
-
-
-def _edge_note(receiver: Receiver) -> str:
-    """Say which part decides how slow an edge may be."""
-    part = receiver.card.identifier
-    if receiver.schmitt or not transition_limits(receiver.card, receiver.columns, receiver.rail):
-        return f"How slow the edge may be is the {part}'s to say: its maker sets no limit."
-    return f"How slow the edge may be is limited by the {part}, whose input takes it."

@@ -73,9 +73,10 @@ class TransistorReceiver(Receiver):
 
     def input_rows(self, values: Mapping[str, Floats], ambient_c: Floats) -> dict[str, Floats]:
         """Return the parameters of `analog.circuits.transistor_stage`; nothing leaks besides."""
+        spice = self.column.spice
         return {
             "h_fe": values[GAIN],
-            "v_shift": values[SHIFT],
+            "i_sat": spice["IS"] * np.exp(-values[SHIFT] / (spice.get("NF", 1.0) * THERMAL_V)),
             "r_base": values[self.base.key],
             "r_collector": values[self.collector.key],
             "i_leak": np.zeros(np.shape(ambient_c)),

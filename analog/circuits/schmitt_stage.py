@@ -29,9 +29,14 @@ _DRIVE_SHARE, _INPUT_SHARE, _GATE_SHARE = 0.6, 0.7, 0.85
 _AIRY_ZERO = 2.338107
 
 
-def schmitt_stage(library: str, part: str, clocked: str, x: float) -> tuple[Element, ...]:
-    """Return the stage from node ``pin`` to node ``out``, with its load, from grid column x on."""
-    return (_part(library, part, "pin", x), *stage_load(clocked, x))
+def schmitt_stage(
+    library: str, part: str, clocked: str, x: float, shape: str = "schmitt"
+) -> tuple[Element, ...]:
+    """Return the stage from node ``pin`` to node ``out``, with its load, from grid column x on.
+
+    `shape` is how the part is drawn (see `analog.circuits.record.Symbol`).
+    """
+    return (_part(library, part, "pin", x, shape), *stage_load(clocked, x))
 
 
 def stage_load(clocked: str, x: float) -> tuple[Element, ...]:
@@ -44,12 +49,14 @@ def stage_load(clocked: str, x: float) -> tuple[Element, ...]:
     )
 
 
-def pictured_stage(library: str, part: str, clocked: str, x: float) -> tuple[Element, ...]:
+def pictured_stage(
+    library: str, part: str, clocked: str, x: float, shape: str = "schmitt"
+) -> tuple[Element, ...]:
     """Return the same for a picture only, its input the gate behind the pin's own resistor."""
-    return (_part(library, part, "gate", x), _wiring(clocked, x))
+    return (_part(library, part, "gate", x, shape), _wiring(clocked, x))
 
 
-def _part(library: str, part: str, source: str, x: float) -> Element:
+def _part(library: str, part: str, source: str, x: float, shape: str) -> Element:
     arguments = tuple((name, Param(name)) for name in ARGUMENTS)
     return Element(
         "XSCHMITT",
@@ -58,7 +65,7 @@ def _part(library: str, part: str, source: str, x: float) -> Element:
         model=library,
         arguments=(("vnom", Param("v_rail")), *arguments),
         key="conditioner.part",
-        symbol=Symbol("schmitt", ((x, 5), (x + 2, 5), (x + 1, 6), (x + 1, 4)), part),
+        symbol=Symbol(shape, ((x, 5), (x + 2, 5), (x + 1, 6), (x + 1, 4)), part),
     )
 
 

@@ -3,7 +3,8 @@
     pin ── R5 ── base,  emitter on ground,  collector ── out,  R6 from there to the rail
 
 Parameters of a row: ``r_base``, ``r_collector`` (Ω), ``h_fe`` (gain of the part at 25 °C and the
-stage's current), ``v_shift`` (V, what its base-emitter voltage differs from the typical one by).
+stage's current), ``i_sat`` (A, its saturation current at 25 °C, which sets its base-emitter
+voltage).
 ``i(vpin)`` is the current into the base resistor.
 """
 
@@ -16,7 +17,7 @@ from analog.circuits.record import GROUND, Dc, Element, Model, Param, Symbol, Va
 MODEL = "qstage"
 
 _KEPT = (
-    "IS", "NF", "XTB", "XTI", "EG", "BR", "CJC", "VJC", "MJC", "CJE", "VJE", "MJE", "TF", "TR",
+    "NF", "XTB", "XTI", "EG", "BR", "CJC", "VJC", "MJC", "CJE", "VJE", "MJE", "TF", "TR",
     "RB", "RC",
 )  # fmt: skip
 
@@ -30,7 +31,7 @@ def transistor_model(spice: Mapping[str, float]) -> Model:
     kept: tuple[tuple[str, Value], ...] = tuple(
         (name, spice[name]) for name in _KEPT if name in spice
     )
-    return Model(MODEL, "NPN", (*kept, ("BF", Param("h_fe"))))
+    return Model(MODEL, "NPN", (*kept, ("IS", Param("i_sat")), ("BF", Param("h_fe"))))
 
 
 def transistor_input(part: str, x: float) -> tuple[Element, ...]:
@@ -40,12 +41,11 @@ def transistor_input(part: str, x: float) -> tuple[Element, ...]:
         Element(
             "R5",
             "R",
-            ("inside", "shifted"),
+            ("inside", "base"),
             Param("r_base"),
             key="conditioner.base_resistor",
             symbol=Symbol("resistor", ((x, 5), (x + 3, 5))),
         ),
-        Element("VSHIFT", "V", ("shifted", "base"), Dc(Param("v_shift"))),
         Element(
             "Q1",
             "Q",

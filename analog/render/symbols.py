@@ -138,6 +138,26 @@ def _gate(kind: str) -> Callable[[Any, Any], None]:
     return add
 
 
+def _schmitt_nand(tied: bool) -> Callable[[Any, Any], None]:
+    """Draw a Schmitt NAND of two inputs: both driven, or the upper one at the supply."""
+    left, high, low = -0.55, 0.15, -0.15
+
+    def add(drawing: Any, elements: Any) -> None:
+        import schemdraw.logic
+
+        drawing.add(schemdraw.logic.SchmittNand().at((left, 0)).scale(0.6))
+        _line(drawing, elements, (-1, 0), (-0.75, 0), (-0.75, low), (left, low))
+        if tied:
+            _line(drawing, elements, (-0.75, 0), (-0.75, high), (left, high))
+        else:
+            _line(drawing, elements, (left, high), (-0.7, high), (-0.7, 0.7), (0, 0.7))
+        _line(drawing, elements, (0.56, 0), (1, 0))
+        _line(drawing, elements, (0, 0.3), (0, 1))
+        _line(drawing, elements, (0, -0.3), (0, -1))
+
+    return add
+
+
 def _bipolar(kind: str) -> Callable[[Any, Any], None]:
     def add(drawing: Any, elements: Any) -> None:
         transistor = getattr(elements, kind)()
@@ -218,12 +238,15 @@ def _regulator(drawing: Any, elements: Any) -> None:
 _GATE_PINS: Pins = ((-1, 0), (1, 0), (0, 1), (0, -1))
 _COUPLER_PINS: Pins = ((-2, 0.5), (-2, -0.5), (2, 0.5), (2, -0.5))
 _GATE_BODY = Box(-0.5, -0.5, 0.5, 0.5)
+_NAND_BODY = Box(-0.75, -0.5, 0.6, 0.75)
 _TRANSISTOR_BODY = Box(-0.6, -0.75, 0.2, 0.75)
 
 # name: pins in node order, body, drawing
 _SEVERAL: dict[str, tuple[Pins, Box, Callable[[Any, Any], None]]] = {
     "schmitt": (_GATE_PINS, _GATE_BODY, _gate("SchmittNot")),
     "schmitt_buffer": (_GATE_PINS, _GATE_BODY, _gate("Schmitt")),
+    "schmitt_nand": (_GATE_PINS, _NAND_BODY, _schmitt_nand(tied=False)),
+    "schmitt_nand_tied": (_GATE_PINS, _NAND_BODY, _schmitt_nand(tied=True)),
     "inverter": (_GATE_PINS, _GATE_BODY, _gate("Not")),
     "buffer": (_GATE_PINS, _GATE_BODY, _gate("Buf")),
     "npn": (((0, 1), (-1, 0), (0, -1)), _TRANSISTOR_BODY, _bipolar("BjtNpn")),
