@@ -90,6 +90,15 @@ def clamp_limits(receiver: Receiver) -> tuple[Limit, ...]:
     return tuple(limits)
 
 
+def pump_limit(load: Spread) -> Limit:
+    """Return the largest mean current (A) into the rail: what the rail's least load takes away.
+
+    A regulator only feeds; what more is pushed into its output lifts the rail.
+    """
+    source = f"least load of the rail, {load.text} (common practice, no source)"
+    return Limit("least_load", None, load.low, source)
+
+
 def resistor_limits(part: PartValue, ambient_maximum_c: float) -> dict[str, tuple[Limit, ...]]:
     """Return power (W), rms and short overload voltage (V) the series resistor takes, by size."""
     make = technology(part.technology)

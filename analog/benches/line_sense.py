@@ -16,6 +16,7 @@ from analog.benches.line_limits import (
     clamp_limits,
     edge_limit,
     level_limits,
+    pump_limit,
     resistor_limits,
     transition_limits,
 )
@@ -149,7 +150,7 @@ def _experiment(circuit: Circuit, network: LineNetwork, more: tuple[str, ...]) -
     return Experiment(
         circuit,
         network.started(analysis),
-        (*saves(parts), "i(vpin)"),
+        (*saves(parts), "i(vpin)", "i(vrail)"),
         _OWN_REDUCER if parts.own is not None else _REDUCER,
         (*_read(parts, OUTPUTS, OWN_OUTPUTS), *more),
         _READINGS,
@@ -312,18 +313,19 @@ def _base_measures(network: LineNetwork, receiver: Receiver) -> tuple[Measure, .
 
 def _stress_measures(network: LineNetwork) -> tuple[Measure, ...]:
     series, winding_v = network.sense.series_resistor, network.winding.voltage_v
-    clamped = Measure(
-        "input_clamp_current",
-        "A",
-        "peak into the input's own protection",
-        "max",
-        CLAMP_A if series is None else math.sqrt(2) * winding_v / series.nominal,
-        "largest current into the receiver's terminal, either way",
-    )
+    crest_a = CLAMP_A if series is None else math.sqrt(2) * winding_v / series.nominal
+    into_pin = "largest current into the receiver's terminal, either way"
+    into_rail = "mean over a cycle of what the clamps push into VDD"
+    clamped = (
+        Measure("input_clamp_current", "A", "peak into the input's own protection", "max",
+                crest_a, into_pin),
+        Measure("rail_pump_current", "A", "current pushed into the rail", "max",
+                crest_a, into_rail),
+    )  # fmt: skip
     if series is None:
-        return (clamped, *own_measures(network.design.supply.rail.nominal))
+        return (*clamped, *own_measures(network.design.supply.rail.nominal))
     return (
-        clamped,
+        *clamped,
         Measure(
             "series_resistor_power",
             "W",
@@ -350,6 +352,7 @@ def _limits(network: LineNetwork, receiver: Receiver) -> dict[str, tuple[Limit, 
     limits = {
         **level_limits(receiver, rail),
         "input_clamp_current": clamp_limits(receiver),
+        "rail_pump_current": (pump_limit(design.supply.load_current),),
         "edges_per_cycle": (edge_limit(network.front.edges),),
     }
     series = network.sense.series_resistor

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analog.benches.line_coupler import coupler_values
 from analog.engine import Run
-from analog.measures import Crossed, peak, rms, schmitt_edges_of, window
+from analog.measures import Crossed, mean, peak, rms, schmitt_edges_of, window
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +32,7 @@ MEASURES = (
     "crossing_delay",
     "crossing_delay_earliest",
     "input_clamp_current",
+    "rail_pump_current",
     "series_resistor_power",
     "series_resistor_voltage",
     "edges_per_cycle",
@@ -75,6 +76,7 @@ def line_sense_pin(run: Run, row: Mapping[str, float]) -> dict[str, float]:
         "crossing_delay": crossing_delay(moment, row),
         "crossing_delay_earliest": crossing_delay(earliest, row),
         "input_clamp_current": _into_pin(run, row),
+        "rail_pump_current": _into_rail(run, row),
         "edges_per_cycle": edges_per_cycle(crossed, columns, row),
         BASE_REVERSE: max(0.0, -trough),
         "pin_peak": crest,
@@ -197,6 +199,12 @@ def _slew(crossed: Crossed, levels: Mapping[str, float], row: Mapping[str, float
 
 def _into_pin(run: Run, row: Mapping[str, float]) -> float:
     return peak(window(run.time, run.trace("i(vpin)"), row["t_quarter"], row["t_end"])[1])
+
+
+def _into_rail(run: Run, row: Mapping[str, float]) -> float:
+    """Return the mean current (A) that clamps push into the rail; 0 when the rail feeds more."""
+    ends = row["t_quarter"], row["t_end"]
+    return max(0.0, mean(*window(run.time, run.trace("i(vrail)"), *ends)))
 
 
 def _series(run: Run, row: Mapping[str, float]) -> dict[str, float]:

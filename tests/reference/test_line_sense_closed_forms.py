@@ -133,6 +133,19 @@ def test_current_into_the_inputs_own_protection(engine: Engine) -> None:
     assert judge(current, limits["working"], 1e-3).verdict == "pass"
 
 
+def test_current_pushed_into_the_rail(engine: Engine) -> None:
+    """The part of a sine over a level, over a cycle: A/π·(cos θ − (π/2 − θ)·sin θ)/R, where
+    sin θ = (5.5 V + 0.66 V + 1 kΩ·I)/16.97 V; no more than the rail's least load, 2 mA."""
+    of = design(rail="5.5", capacitor="10p", more='[conditioner]\npart = "40106"\nmaker = "TI"')
+    experiment, row = nominal(of)
+    pushed = run(engine, experiment, {**row, "i_leak": 0.0}).values["rail_pump_current"]
+    theta = math.asin(6.16 / 16.97)
+    share = (math.cos(theta) - (math.pi / 2 - theta) * math.sin(theta)) / math.pi
+    assert pushed == pytest.approx(16.97 * share / 101e3, rel=0.02)
+    (limit,) = plan(of).limits["rail_pump_current"]
+    assert limit.maximum == 2e-3
+
+
 @pytest.fixture(scope="module")
 def bare_sine(engine: Engine) -> Run:
     """Return the nominal run behind 100 Ω and 10 pF, at a tenth of the bench's step."""

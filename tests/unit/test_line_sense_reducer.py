@@ -43,9 +43,8 @@ def smooth(time: np.ndarray) -> np.ndarray:
 def run_of(shape: Callable[[np.ndarray], np.ndarray], current_a: float = 1e-4) -> Run:
     time = np.linspace(0, 1.5 * CYCLE_S, 6001)
     pin = shape(time)
-    return Run(
-        time, {"v(pin)": pin, "v(sense)": pin + 3.0, "i(vpin)": np.full(time.size, -current_a)}
-    )
+    traces = {"v(pin)": pin, "v(sense)": pin + 3.0, "i(vpin)": np.full(time.size, -current_a)}
+    return Run(time, traces | {"i(vrail)": np.full(time.size, current_a / 4)})
 
 
 def wiggling(height_v: float, centre_v: float) -> Callable[[np.ndarray], np.ndarray]:
@@ -84,6 +83,7 @@ def test_levels_times_and_slope_of_a_clean_cosine() -> None:
 def test_stress() -> None:
     out = line_sense(run_of(smooth, current_a=2e-4), ROW)
     assert out["input_clamp_current"] == pytest.approx(2e-4)
+    assert out["rail_pump_current"] == pytest.approx(0.5e-4)
     assert out["series_resistor_voltage"] == pytest.approx(3.0)
     assert out["series_resistor_power"] == pytest.approx(9 / 100e3)
 
