@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 from model_rows import run_rows
 
+from analog.benches.noisy_edge import TITLE as EDGE_TITLE
 from analog.benches.trials import Trials, trials_in
-from analog.design import parse_design, read_design
+from analog.design import parse_design
 from analog.engine import Engine, open_engine, refined
-from analog.render.benchview import bench_view
 from analog.render.immunityview import TITLE
-from analog.workflows import CheckedBench, check, netlist
+from analog.render.page import report_page
+from analog.workflows import Checked, CheckedBench, check, netlist
 from analog.workflows.trials import run_trials
 
 SCENARIOS = Path(__file__).parents[2] / "analog" / "scenarios"
@@ -39,9 +40,13 @@ def engine() -> Iterator[Engine]:
 
 
 @pytest.fixture(scope="module")
-def draft(engine: Engine) -> CheckedBench:
-    design = read_design(SCENARIOS / "first-draft.toml")
-    return check(design, engine, benches=["conditioner"]).bench("conditioner")
+def checked(engine: Engine) -> Checked:
+    return check(SCENARIOS / "first-draft.toml", engine, benches=["conditioner"])
+
+
+@pytest.fixture(scope="module")
+def draft(checked: Checked) -> CheckedBench:
+    return checked.bench("conditioner")
 
 
 def test_the_pulse_found_makes_its_edge_and_a_smaller_one_does_not(
@@ -76,12 +81,14 @@ def test_a_limit_of_the_user_is_judged(engine: Engine, least: float, verdict: st
     assert netlist(checked, "conditioner", f"worst:{NOISE}").count("VNOISE ") == 1
 
 
-def test_the_figure_names_what_lies_above_the_curve(engine: Engine, draft: CheckedBench) -> None:
-    view = bench_view(draft, read_design(SCENARIOS / "first-draft.toml"), engine)
-    drawing = next(one for one in view.figures if one.title == TITLE)
-    assert not drawing.missing
-    assert "surge 1 kV" in drawing.caption
-    assert drawing.svg.count("signals on the mains") == 1
+def test_the_page_shows_curve_edge_and_disturbances(engine: Engine, checked: Checked) -> None:
+    page = report_page(checked, engine, "2026-11-25", ())
+    for title in (TITLE, EDGE_TITLE, "Mains disturbances"):
+        assert title.replace("'", "&#39;") in page
+    words = page.replace("\N{NO-BREAK SPACE}", " ")
+    for word in ("surge 1 kV", "signals on the mains", "Fast burst, 5 kHz", "pulses 75 of 75"):
+        assert word in words
+    assert words.count("times the level") > 10
 
 
 def test_lost_runs_are_counted(engine: Engine, draft: CheckedBench) -> None:
