@@ -24,7 +24,8 @@ from analog.benches.gate_drive_state_limits import (
     state_measures,
     state_notes,
 )
-from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_on_scene
+from analog.benches.gate_drive_turn_ons import MEASURE as TURN_ONS
+from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_ons
 from analog.benches.load_winding import load_and_source, winding_note
 from analog.benches.smallest_load import MEASURE, smallest_load, smallest_measure
 from analog.benches.trials import Trials
@@ -57,8 +58,6 @@ def plan(design: Design) -> Plan:
         scenes += led_scenes(led, _suffix(index, leds))
     for index, network in enumerate(networks):
         scenes += mains_scenes(network, _suffix(index, networks))
-        if drive.led_drive == "continuous":
-            scenes.append(turn_on_scene(network, _suffix(index, networks)))
     blocked = _state_networks(networks)
     for index, network in enumerate(blocked):
         scenes += _state_scenes(network, _suffix(index, blocked))
@@ -69,7 +68,9 @@ def plan(design: Design) -> Plan:
         smallest_measure(networks[0]),
     )
     judged = limits(networks) | hardest([state_limits(network) for network in networks])
-    shown = {MEASURE, *(measure for scene in scenes for measure in scene.measures)}
+    started = turn_ons(networks[0]) if drive.led_drive == "continuous" else None
+    tried = {MEASURE} if started is None else {MEASURE, TURN_ONS}
+    shown = {*tried, *(measure for scene in scenes for measure in scene.measures)}
     return Plan(
         "gate_drive",
         "Gate drive and load",
@@ -77,7 +78,7 @@ def plan(design: Design) -> Plan:
         tuple(scenes),
         {name: held for name, held in judged.items() if name in shown},
         (*notes(networks[0]), *state_notes(networks[0]), *winding_note(load)),
-        Trials(smallest=smallest),
+        Trials(smallest=smallest, turn_ons=started),
     )
 
 

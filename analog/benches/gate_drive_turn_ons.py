@@ -1,7 +1,8 @@
 """Over fifty half-cycles after turn-ons all round the mains' cycle, every part at its hard end.
 
 The LED goes on six times, each a sixth of a cycle later in the mains' phase than the time before.
-One run tells: cold, at the mains minimum, trigger currents and voltages at their most.
+Two runs tell: one nominal, one cold, at the mains minimum, trigger currents and voltages at their
+most.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analog.benches.base import Curve, Measure, Plot, Scene
+from analog.benches.base import Curve, Measure, Plot
 from analog.benches.gate_drive_mains import firing_experiment
 from analog.benches.gate_drive_space import PULSE_EDGE_S, GateNetwork
 from analog.circuits.record import Circuit, Experiment, Param, Pulse
@@ -27,24 +28,6 @@ ON_CYCLES, OFF_CYCLES = 5.5, 1.5 + 1.0 / TURN_ONS
 
 _HARD = {"mains.voltage": -1.0, "environment.ambient": -1.0}
 """Coordinates of what is hard at its low end; everything else is hard at its high end."""
-
-
-def turn_on_scene(network: GateNetwork, suffix: str) -> Scene:
-    """Return the scene; it has no axes, and so one run."""
-    plot = Plot(
-        "Turn-ons all round the cycle",
-        MEASURE,
-        (Curve("i(vload)", "load current", "A"),),
-    )
-    return Scene(
-        f"turn-ons{suffix}",
-        "Six turn-ons, every part at its hard end",
-        _experiment(network),
-        Space(()),
-        TurnOnRows(network),
-        (MEASURE,),
-        (plot,),
-    )
 
 
 def _experiment(network: GateNetwork) -> Experiment:
@@ -66,28 +49,50 @@ def _experiment(network: GateNetwork) -> Experiment:
 
 
 @dataclass(frozen=True, slots=True)
-class TurnOnRows:
-    """The one row: every axis of the firing scene at its hard end."""
+class TurnOns:
+    """What the trial needs: the triac at work with an LED that goes on and off, and its parts."""
 
     network: GateNetwork
+    experiment: Experiment
+    space: Space
 
-    def __call__(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
-        del values  # there are no axes
-        network = self.network
-        space = network.space(held=False)
-        point = np.array([[_HARD.get(key, 1.0) for key in space.keys]])
-        # The least load takes the least current.
-        point[0, space.keys.index(network.load.power.key)] = -1.0
-        rows = network.firing(space.decode(point))
-        period = network.period_s
+    def derive(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Return the rows: those of the triac at work, over all turn-ons."""
+        rows = self.network.firing(values)
+        period = rows["period"]
         fixed = {
-            "first_on": 0.25 * period,
-            "led_edge": PULSE_EDGE_S,
-            "on_for": ON_CYCLES * period,
-            "on_period": (ON_CYCLES + OFF_CYCLES) * period,
-            "stop": TURN_ONS * (ON_CYCLES + OFF_CYCLES) * period,
+            "first_on": 0.25,
+            "on_for": ON_CYCLES,
+            "on_period": ON_CYCLES + OFF_CYCLES,
+            "stop": TURN_ONS * (ON_CYCLES + OFF_CYCLES),
         }
-        return rows | {name: np.array([value]) for name, value in fixed.items()}
+        times = {name: cycles * period for name, cycles in fixed.items()}
+        return rows | times | {"led_edge": PULSE_EDGE_S + 0.0 * period}
+
+    def points(self) -> tuple[Floats, Floats]:
+        """Return the nominal and the corner at which every part is hard; shape (axes,) each.
+
+        The least load takes the least current.
+        """
+        hard = {**_HARD, self.network.load.power.key: -1.0}
+        keys = self.space.keys
+        return np.zeros(len(keys)), np.array([hard.get(key, 1.0) for key in keys])
+
+    def row(self, point: Floats) -> dict[str, float]:
+        """Return the row at one point (axes,)."""
+        rows = self.derive(self.space.decode(point[None, :]))
+        return {name: float(np.ravel(value)[0]) for name, value in rows.items()}
+
+
+def turn_ons(network: GateNetwork) -> TurnOns:
+    """Return the trial for a network with a continuous LED."""
+    return TurnOns(network, _experiment(network), network.space(held=False))
+
+
+def turn_on_plots() -> tuple[Plot, ...]:
+    """Return the figure of all turn-ons."""
+    curve = Curve("i(vload)", "load current", "A")
+    return (Plot("Turn-ons all round the cycle", MEASURE, (curve,)),)
 
 
 def missed(run: Run, row: Mapping[str, float]) -> dict[str, float]:

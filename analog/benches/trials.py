@@ -12,6 +12,7 @@ import numpy as np
 
 from analog.benches.base import Plan
 from analog.benches.disturbances import Disturbance
+from analog.benches.gate_drive_turn_ons import TurnOns
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
 from analog.benches.lowest_mains import LowestMains
@@ -26,7 +27,8 @@ FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail"
 @dataclass(frozen=True, slots=True)
 class Trials:
     """The trials of one bench: noise at the filter's input, disturbances of the mains, the search
-    for the lowest mains that counts, that for the smallest load that works.
+    for the lowest mains that counts, that for the smallest load that works,
+    turn-ons all round the cycle.
 
     Without noise there are no disturbances: it knows the undisturbed edges.
     """
@@ -35,11 +37,12 @@ class Trials:
     disturbances: tuple[Disturbance, ...] = ()
     lowest: LowestMains | None = None
     smallest: SmallestLoad | None = None
+    turn_ons: TurnOns | None = None
 
 
 NO_TRIALS = Trials()
 
-_Stated = Immunity | LowestMains | SmallestLoad
+_Stated = Immunity | LowestMains | SmallestLoad | TurnOns
 
 
 def trials_in(plan: Plan) -> Trials:
@@ -54,12 +57,16 @@ def same_trials(one: Trials, other: Trials) -> bool:
     """
     if (one.noise is None, one.lowest is None) != (other.noise is None, other.lowest is None):
         return False
-    if (one.smallest is None) != (other.smallest is None):
+    if (one.smallest is None, one.turn_ons is None) != (
+        other.smallest is None,
+        other.turn_ons is None,
+    ):
         return False
     pairs: list[tuple[_Stated | None, _Stated | None]] = [
         (one.noise, other.noise),
         (one.lowest, other.lowest),
         (one.smallest, other.smallest),
+        (one.turn_ons, other.turn_ons),
     ]
     return _named(one) == _named(other) and all(
         _same_rows(a, b) for a, b in pairs if a is not None and b is not None

@@ -29,6 +29,7 @@ from analog.workflows.judging import Found
 from analog.workflows.lowest_mains import lowest_found
 from analog.workflows.smallest_load import smallest_found
 from analog.workflows.trial_runs import TrialRunner, tried_scene
+from analog.workflows.turn_ons import turn_ons_found
 
 WIDTH_SHARES = (1 / 16, 1 / 5)
 """Widths of the pulses as shares of the mains cycle: the filter passes wide ones whole, and far
@@ -57,8 +58,11 @@ def run_trials(plan: Plan, engine: Engine, told: Callable[[int], None] | None = 
         found, scene = lowest_found(lowest, runner)
         return Outcome((found,), (scene,), runner.runs, len(runner.failed))
     if trials.smallest is not None:
-        found, scene = smallest_found(trials.smallest, runner)
-        return Outcome((found,), (scene,), runner.runs, len(runner.failed))
+        pairs = [smallest_found(trials.smallest, runner)]
+        if trials.turn_ons is not None:
+            pairs.append(turn_ons_found(trials.turn_ons, runner))
+        every, scenes = zip(*pairs, strict=True)
+        return Outcome(tuple(every), tuple(scenes), runner.runs, len(runner.failed))
     if noise is None:
         return Outcome()
     found, scene = _noise(noise, runner)

@@ -14,10 +14,13 @@ import pytest
 from analog.benches.base import Plan, Scene
 from analog.benches.gate_drive import plan
 from analog.benches.gate_drive_turn_ons import MEASURE
+from analog.benches.trials import trials_in
 from analog.design import parse_design
 from analog.engine import Engine, Run, open_engine
 from analog.verdicts import judge
 from analog.workflows import check
+from analog.workflows.trial_runs import TrialRunner
+from analog.workflows.turn_ons import turn_ons_found
 
 Counts = Callable[[int, int], int]
 Figure = Callable[[str], None]
@@ -109,8 +112,11 @@ def test_the_weak_grade_never_fires(engine: Engine) -> None:
 def test_sixty_half_cycles_after_turn_ons_all_round(engine: Engine, figure: Figure) -> None:
     """The propagator mat misses none of sixty; with a weak opto all are missed."""
     for opto, wanted in (("MOC3023", 0), ("MOC3020", 60)):
-        scene = made.scene(plan(made.design(opto=opto)), "turn-ons")
-        found = values(engine, scene, made.row(scene))
+        trial = trials_in(plan(made.design(opto=opto))).turn_ons
+        assert trial is not None
+        case, scene = turn_ons_found(trial, TrialRunner(engine))
+        found = scene.worst[MEASURE].values
+        assert case.value == found[MEASURE]
         figure(f"{opto}: {found[MEASURE]:g} of {found['half_cycles_counted']:g}")
         assert found["half_cycles_counted"] >= 50
         assert found[MEASURE] == wanted
@@ -118,9 +124,10 @@ def test_sixty_half_cycles_after_turn_ons_all_round(engine: Engine, figure: Figu
 
 def test_turn_ons_are_spread_over_the_cycle(engine: Engine) -> None:
     """The load's current begins at six phases of the mains, a sixth of a cycle apart."""
-    scene = made.scene(plan(made.design()), "turn-ons")
-    row = made.row(scene)
-    run: Run = engine.traces(scene.experiment, tuple(row), np.array(list(row.values())))
+    trial = trials_in(plan(made.design())).turn_ons
+    assert trial is not None
+    row = trial.row(trial.points()[1])
+    run: Run = engine.traces(trial.experiment, tuple(row), np.array(list(row.values())))
     starts = row["first_on"] + row["on_period"] * np.arange(6)
     flowing = np.abs(run.trace("i(vload)")) > 0.1
     first = [run.time[np.flatnonzero(flowing & (run.time > start))[0]] for start in starts]
