@@ -66,7 +66,10 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A figure of a scene: drawn at nominal and at the worst case of `measure`."""
+    """A figure of a scene: drawn at nominal and at the worst case of `measure`.
+
+    `naming` tells the worst case's sample apart: (words, name of a row parameter, unit).
+    """
 
     title: str
     measure: str
@@ -75,6 +78,7 @@ class Plot:
     marks: tuple[Mark, ...] = ()
     window: tuple[str, str] | tuple[float, float] | None = None
     logarithmic: bool = False
+    naming: tuple[tuple[str, str, str], ...] = ()
 
 
 Derive = Callable[[Mapping[str, Floats]], Mapping[str, Floats]]

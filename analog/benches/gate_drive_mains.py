@@ -171,6 +171,10 @@ def _firing_plots() -> tuple[Plot, ...]:
             (Curve("i(vload)", "load current", "A"),),
             (Level("latching current", "i_l", "A"), Level("holding current", "i_h", "A")),
             window=window,
+            naming=(
+                ("trigger current in quadrant I", "i_gt_1", "A"),
+                ("in quadrant III", "i_gt_3", "A"),
+            ),
         ),
         Plot(
             "Gate current while firing",

@@ -29,7 +29,7 @@ from analog.render.picture import Case
 from analog.render.safety import bench_cautions
 from analog.render.schematic import draw
 from analog.render.values import value_text
-from analog.render.words import measure_words
+from analog.render.words import measure_words, quantity
 from analog.results.records import MeasureRow
 from analog.verdicts import Verdict
 from analog.workflows import CheckedBench, CheckedScene
@@ -192,17 +192,24 @@ def _scene_to_show(checked: CheckedBench, plot: Plot, first: CheckedScene) -> Ch
 def _figure(
     plan: Plan, checked: CheckedScene, plot: Plot, identifier: str, engine: Engine
 ) -> Drawing:
-    scene = checked.scene
+    scene, caption = checked.scene, checked.scene.title
     try:
         cases = [Case("nominal", _traces(engine, scene, checked.nominal.row), checked.nominal.row)]
         worst = checked.worst.get(plot.measure)
         if worst is not None and dict(worst.row) != dict(checked.nominal.row):
             name = f"worst case of: {title_of(plan, plot.measure)}"
             cases.append(Case(name, _traces(engine, scene, worst.row), worst.row))
+            caption += _sample_words(plot, worst.row)
     except RunError as error:
         return Drawing(plot.title, "", scene.title, missing=str(error))
     picture = draw_plot(plot, cases, identifier)
-    return Drawing(plot.title, picture.svg, scene.title)
+    return Drawing(plot.title, picture.svg, caption)
+
+
+def _sample_words(plot: Plot, row: Mapping[str, float]) -> str:
+    """Name the sample of the worst case by what makes it behave so, where the plot says by what."""
+    said = [f"{words} {quantity(row[name], unit)}" for words, name, unit in plot.naming]
+    return f". The sample of the worst case: {', '.join(said)}" if said else ""
 
 
 def _traces(engine: Engine, scene: Scene, row: Mapping[str, float]) -> Run:

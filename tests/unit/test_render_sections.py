@@ -191,3 +191,17 @@ def test_the_mains_side_begins_with_its_cautions() -> None:
     for word in ("can kill", "Fire", "creepage", "fuse", "heatsink", "licensed", "0.1 µF"):
         assert word in section[: section.index("<figure")]
     assert "Everything from here on" not in page(sound)
+
+
+def test_a_figure_names_the_sample_of_its_worst_case() -> None:
+    """By the parameters that the plot names, in its caption."""
+    sound = render_sample.checked()
+    (bench,) = sound.benches
+    (scene,) = bench.scenes
+    (plot, *others) = scene.scene.plots
+    name = next(iter(scene.nominal.row))
+    named = replace(plot, naming=(("the culprit's value", name, "Ω"),))
+    drawn = replace(scene, scene=replace(scene.scene, plots=(named, *others)))
+    changed = replace(sound, benches=(replace(bench, scenes=(drawn,)),))
+    assert "The sample of the worst case: the culprit's value" in read(page(changed)).text
+    assert "The sample of the worst case" not in page(sound)
