@@ -1,17 +1,16 @@
 """The lowest mains at which every edge still comes, with the rail that such a mains leaves.
 
-Where the supply is described, the rail follows the winding's crest down, less diodes and what the
-regulator drops, as it does without a load: with one it is lower, and so are the thresholds, which
-follow the rail. Below the lowest supply of the logic nothing is guaranteed, so rail and thresholds
-stay there. Without a description the rail stays whole, which asks most of the sense line. The
-search goes down from the nominal mains to the first voltage at which an edge is missing or too
-many.
+Where the supply is described, the rail follows the reservoir's crest down, less what the regulator
+drops, and the thresholds follow the rail. Below the lowest supply of the logic nothing is
+guaranteed, so rail and thresholds stay there. Without a description the rail stays whole, which
+asks most of the sense line. The search goes down from the nominal mains to the first voltage at
+which an edge is missing or too many.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,6 +37,7 @@ LEAST_SHARE = 0.02
 """Share of the nominal mains below which no mains is tried."""
 
 Derive = Callable[[Mapping[str, Floats]], Mapping[str, Floats]]
+Rhythm = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,37 +58,47 @@ class LowestMains:
     winding_key: str
     doubts: tuple[str, ...] = ()
 
-    def row(
-        self, point: Floats, mains_v: float, rhythm: tuple[float, float] = (1.0, 0.0)
-    ) -> dict[str, float]:
-        """Return the row at one point (axes,) and mains (V rms); `rhythm` is what an undisturbed
-        run showed, edges per cycle and the share of the cycle of the first one."""
-        values = self.space.decode(point[None, :])
-        rail = self.rail_v(point, mains_v)
-        values |= {MAINS_V: np.array([mains_v]), self.receiver.rail.key: np.array([rail])}
+    def rows(self, wanted: Sequence[tuple[Floats, float, Rhythm]]) -> list[dict[str, float]]:
+        """Return a row for each point (axes,), mains (V rms) and rhythm, which is what an
+        undisturbed run showed: edges per cycle and the first one's share of the cycle."""
+        mains = np.array([one[1] for one in wanted])
+        values = self.space.decode(np.stack([one[0] for one in wanted])) | {MAINS_V: mains}
+        rail = self._rails([one[0] for one in wanted], values)
         usual = self.receiver.rail
         lowest = usual.model_copy(update={"low": min(usual.low, self.logic_v)})
-        rows = {**self.derive(values)}
-        rows |= pair_rows(replace(self.receiver, rail=lowest), np.array([rail]))
-        row = {name: float(np.ravel(value)[0]) for name, value in rows.items()}
-        end = row["t_start"] + (1 + CYCLES) / row["f_mains"]
-        times = {"t_from": row["t_start"] + 1 / row["f_mains"], "t_to": end}
-        stop = {"t_stop": end + 0.35 / row["f_mains"]}
-        return {**row, **times, **stop, "wanted": rhythm[0], "phase": rhythm[1]}
+        table = {**self.derive(values | {usual.key: rail})}
+        table |= pair_rows(replace(self.receiver, rail=lowest), rail)
+        even = {name: np.broadcast_to(column, mains.shape) for name, column in table.items()}
+        return [
+            _timed({name: float(column[k]) for name, column in even.items()}, rhythm)
+            for k, (_, _, rhythm) in enumerate(wanted)
+        ]
 
-    def rail_v(self, point: Floats, mains_v: float) -> float:
-        """Return the rail (V) at a point and mains; never below the logic's lowest supply."""
-        key = self.receiver.rail.key
-        whole = float(np.ravel(self.space.decode(point[None, :])[key])[0])
+    def row(self, point: Floats, mains_v: float, rhythm: Rhythm = (1.0, 0.0)) -> dict[str, float]:
+        """Return the same for one point and mains."""
+        return self.rows([(point, mains_v, rhythm)])[0]
+
+    def _rails(self, points: Sequence[Floats], values: Mapping[str, Floats]) -> Floats:
+        """Return the rail (V) of each row; never below the logic's lowest supply.
+
+        Where the sensed winding feeds the supply, the reservoir stands where the row's own load
+        leaves its crest; else it is taken as unloaded.
+        """
+        whole = np.asarray(values[self.receiver.rail.key], dtype=np.float64)
         if self.supply is None:
             return whole
-        return max(min(whole, self.left_v(point, mains_v)), min(whole, self.logic_v))
+        known = self.derive(values)
+        if "raw_start" in known:
+            left = known["raw_start"] - self._regulator_v()
+        else:
+            pairs = zip(points, values[MAINS_V].tolist(), strict=True)
+            left = np.array([self.left_v(point, mains) for point, mains in pairs])
+        return np.maximum(np.minimum(whole, left), np.minimum(whole, self.logic_v))
 
     def left_v(self, point: Floats, mains_v: float) -> float:
         """Return what an unloaded supply leaves of the rail (V) at a mains.
 
-        The winding's crest less diodes and the regulator's usual drop: no load leaves more, so
-        rail and thresholds are not higher at any load.
+        The winding's crest less diodes and the regulator's usual drop: more than under any load.
         """
         if self.supply is None:
             return math.inf
@@ -105,10 +115,13 @@ class LowestMains:
 
     def _dropped_v(self) -> float:
         """Return the drop (V) of rectifier and regulator at next to no current."""
-        if self.supply is None:
-            return 0.0
-        drop = _drop(self.supply)
-        return DIODE_V * self.supply.parts.in_series + (0.0 if drop is None else drop.centre)
+        diodes = 0 if self.supply is None else self.supply.parts.in_series
+        return DIODE_V * diodes + self._regulator_v()
+
+    def _regulator_v(self) -> float:
+        """Return the regulator's usual drop (V), 0 without one."""
+        drop = None if self.supply is None else _drop(self.supply)
+        return 0.0 if drop is None else drop.centre
 
     def alive_mains_v(self, point: Floats) -> float | None:
         """Return the lowest mains (V rms) at which the rail can be at the logic's lowest supply.
@@ -127,6 +140,14 @@ class LowestMains:
         return tuple(
             np.array([one.get(key, 0.0) for key in self.space.keys]) for one in ({}, *corners)
         )
+
+
+def _timed(row: dict[str, float], rhythm: Rhythm) -> dict[str, float]:
+    """Return a row with the times of its judged cycles and the rhythm expected in them."""
+    cycle = 1 / row["f_mains"]
+    begin, end = row["t_start"] + cycle, row["t_start"] + (1 + CYCLES) * cycle
+    times = {"t_from": begin, "t_to": end, "t_stop": end + 0.35 * cycle}
+    return {**row, **times, "wanted": rhythm[0], "phase": rhythm[1]}
 
 
 def lowest_mains(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from analog.benches.base import Scene
 from analog.benches.line_network import MAINS_V
-from analog.benches.lowest_mains import LEAST_SHARE, MEASURE, LowestMains
+from analog.benches.lowest_mains import LEAST_SHARE, MEASURE, LowestMains, Rhythm
 from analog.circuits.space import Floats
 from analog.studies.lowest import Items, lowest_levels
 from analog.workflows.checked import Case, CheckedScene
@@ -21,8 +21,6 @@ TITLE = "The mains comes down"
 FACTOR = 1.2
 HALVINGS = 6
 
-Rhythm = tuple[float, float]
-
 
 def lowest_found(search: LowestMains, runner: TrialRunner) -> tuple[Found, CheckedScene]:
     """Return the lowest counting mains: typical parts at nominal, the worst of guaranteed ones."""
@@ -33,9 +31,9 @@ def lowest_found(search: LowestMains, runner: TrialRunner) -> tuple[Found, Check
 
     def happens(items: Items, levels: Floats) -> NDArray[np.bool_]:
         pairs = [(known[item], level) for item, level in zip(items, levels, strict=True)]
-        rows = [
-            search.row(points[k], search.nominal_v / level, _of(rhythms, k)) for k, level in pairs
-        ]
+        rows = search.rows(
+            [(points[k], search.nominal_v / level, _of(rhythms, k)) for k, level in pairs]
+        )
         found = runner(search.experiment, rows, SCENE)
         strays = [_strays(out, k == 0) for (k, _), out in zip(pairs, found, strict=True)]
         return np.array(strays, dtype=np.bool_)

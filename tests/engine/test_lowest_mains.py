@@ -94,9 +94,11 @@ def test_half_wave_on_paper(engine: Engine, figure: Callable[[str], None]) -> No
 def test_rail_comes_down_with_the_mains() -> None:
     search = search_of(mat())
     point = search.points()[0]
-    rails = [search.rail_v(point, mains) for mains in (120.0, 80.0, 60.0, 40.0, 10.0)]
+    mains = (120.0, 80.0, 60.0, 40.0, 10.0)
+    rails = [row["v_rail"] for row in search.rows([(point, m, (1.0, 0.0)) for m in mains])]
     assert rails == sorted(rails, reverse=True)
     assert rails[0] == 9.0
+    assert 3.0 < rails[2] < min(9.0, search.left_v(point, 60.0))
     assert rails[-1] == search.logic_v == 3.0
     alive = search.alive_mains_v(point)
     assert alive is not None
