@@ -178,6 +178,32 @@ def test_the_draft_counts_right_on_clean_mains_and_wrong_on_notches(draft: Check
     assert draft.result.runs < 600
 
 
+LIMIT = """
+[[limits]]
+measure = "conditioner.extra_edges_notches"
+maximum = "{most}"
+reason = "a welder stands on the same mains"
+"""
+
+
+@pytest.mark.parametrize(("most", "verdict"), [("0", "fail"), ("100", "pass")])
+def test_what_is_only_told_is_judged_when_the_user_says_so(
+    engine: Engine, most: str, verdict: str
+) -> None:
+    text = DRAFT.read_text(encoding="utf-8").replace(
+        "[expect]", LIMIT.format(most=most) + "[expect]"
+    )
+    design = parse_design(text, "draft.toml")
+    plan = conditioner.plan(design)
+    trials = Trials(trials_in(plan).noise, (named(plan, "notches"),))
+    checked = check_bench(replace(plan, trials=trials), design, engine)
+    rows = {row.measure: row for row in checked.result.measures}
+    assert rows["extra_edges_notches"].verdict == verdict
+    assert rows["extra_edges_notches"].worst == 4
+    assert "behind the zero" in rows["extra_edges_notches"].reason
+    assert rows["missing_edges_notches"].verdict is None
+
+
 def weak() -> Design:
     """Return the mat with a filter too fast for signals of several kilohertz."""
     text = MAT.read_text(encoding="utf-8")
