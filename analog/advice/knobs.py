@@ -250,6 +250,39 @@ def _additions(design: Design) -> Iterator[Knob]:
             yield _new_resistor("gate_drive.gate_shunt_resistor", ("330R", "1k"))
         if drive.snubber_capacitor is None:
             yield _snubber()
+        yield from _protection(design)
+
+
+_HEATSINKS: Final = ("20 K/W", "10 K/W", "5 K/W")
+"""Usual sizes, from a clip to an extruded profile (common practice, no source)."""
+
+_WARM_A: Final = 0.5
+"""Load current (A rms) from which a heatsink is worth a thought: less makes under half a watt."""
+
+
+def _protection(design: Design) -> Iterator[Knob]:
+    """Yield a varistor across the triac of a lagging load, a heatsink where there is heat."""
+    drive, load, mains = design.gate_drive, design.load, design.mains
+    if drive is None or load is None or mains is None:
+        return
+    if drive.varistor is None and load.kind == "inductive" and load.winding_voltage is None:
+        fitting = sorted(
+            (card.columns[0].figure("V_ac").high, card.identifier)
+            for card in _cards("varistor")
+            if card.columns[0].figure("V_ac").high >= mains.voltage_maximum
+        )
+        choices = [
+            _added("gate_drive.varistor", (Edit("gate_drive.varistor", name),), 1, name)
+            for _, name in fitting
+        ]
+        yield _knob("gate_drive.varistor", choices)
+    amperes = load.power.high / load.power_factor / (load.voltage or mains.voltage)
+    if drive.heatsink is None and amperes >= _WARM_A:
+        choices = [
+            _added("gate_drive.heatsink", (Edit("gate_drive.heatsink", size),), 1, size)
+            for size in _HEATSINKS
+        ]
+        yield _knob("gate_drive.heatsink", choices)
 
 
 def _new_resistor(key: str, texts: tuple[str, ...]) -> Knob:

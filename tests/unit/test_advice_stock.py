@@ -168,6 +168,21 @@ def test_what_the_topology_has_room_for_is_offered() -> None:
     assert "reset.discharge_diode" not in KNOBS
 
 
+def test_a_lagging_load_is_offered_a_varistor_and_a_warm_triac_a_heatsink() -> None:
+    """A varistor only of a rated voltage over the highest mains; neither to a small heat mat."""
+    text = files("analog.scenarios").joinpath("proofing-cabinet.toml").read_text(encoding="utf-8")
+    bare = parse_design(text.replace('varistor = "10K275"\n', ""), "bare.toml")
+    offered = {knob.name: knob for knob in knobs_of(bare)}
+    names = {choice.edits[0].text for choice in offered["gate_drive.varistor"].fine}
+    assert {"10K275", "14K275"} <= names
+    assert "10K130" not in names
+    assert "gate_drive.heatsink" not in offered
+    warm = parse_design(text.replace('"18 W 10%"', '"180 W 10%"'), "warm.toml")
+    heatsinks = {knob.name: knob for knob in knobs_of(warm)}["gate_drive.heatsink"]
+    assert [choice.edits[0].text for choice in heatsinks.fine] == ["20 K/W", "10 K/W", "5 K/W"]
+    assert not {"gate_drive.varistor", "gate_drive.heatsink"} & MAT.keys()
+
+
 def test_a_reservoir_is_offered_larger_and_for_more_volts() -> None:
     texts = {choice.edits[0].text for choice in MAT["supply.reservoir"].fine}
     assert {
