@@ -4,6 +4,8 @@ proofing cabinet with one part changed at a time: each change fails where it sho
 from __future__ import annotations
 
 import math
+import shutil
+import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -16,7 +18,7 @@ from analog.benches.gate_drive import plan
 from analog.benches.gate_drive_turn_ons import MEASURE
 from analog.benches.trials import trials_in
 from analog.design import parse_design
-from analog.engine import Engine, Run, open_engine
+from analog.engine import Engine, Run, netlist, open_engine
 from analog.verdicts import judge
 from analog.workflows import check
 from analog.workflows.trial_runs import TrialRunner
@@ -182,3 +184,26 @@ def test_load_voltage_on_against_what_the_load_needs(engine: Engine) -> None:
     found = values(engine, scene, row)["load_voltage_on"]
     assert found == pytest.approx(104.0 - 0.8, abs=0.4)
     assert verdicts(made_plan, "load_voltage_on", found) == {"load": "fail"}
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice command on this machine")
+@pytest.mark.parametrize("identifier", ["running", "off", "switch-on", "let-go", "inrush"])
+def test_exported_netlist_gives_the_same(engine: Engine, tmp_path: Path, identifier: str) -> None:
+    """``ngspice -b`` on the exported netlist reaches the extremes that the engine's traces have."""
+    scene = made.scene(cabinet(), identifier)
+    row = made.row(scene)
+    run: Run = engine.traces(scene.experiment, tuple(row), np.array(list(row.values())))
+    (tmp_path / ".spiceinit").write_text("")
+    (tmp_path / "state.cir").write_text(netlist(scene.experiment, row, identifier))
+    done = subprocess.run(
+        ["ngspice", "-b", "state.cir"], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    compared = 0
+    for trace, name in (("v(mt2)", "v_mt2"), ("i(vload)", "i_vload")):
+        if trace not in scene.experiment.saves:
+            continue
+        line = next(each for each in done.stdout.splitlines() if each.startswith(f"largest_{name}"))
+        read = float(line.partition("=")[2].split()[0])
+        assert read == pytest.approx(float(run.trace(trace).max()), rel=5e-3)
+        compared += 1
+    assert compared
