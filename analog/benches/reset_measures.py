@@ -95,8 +95,9 @@ def release(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     """Measure the receiver while the pin creeps through ``threshold`` with noise on the rail.
 
     The thresholds follow the rail, so that the pin is read in proportion to it. Gives
-    ``release_edges`` (changes of state, NaN without any), ``release_hysteresis_margin`` (V,
-    ``hysteresis`` less the largest reversal) and ``t_release`` (s, the first edge).
+    ``release_edges`` (changes of state; none where the pin settles below the threshold, which
+    ``release_level_margin`` judges), ``release_hysteresis_margin`` (V, ``hysteresis`` less the
+    largest reversal) and ``t_release`` (s, the first edge).
     """
     seen = sensed(run, row) * row["rail"] / run.trace("v(vdd)")
     upper, lower = row["threshold"], row["threshold"] - row["hysteresis"]
@@ -108,7 +109,7 @@ def release(run: Run, row: Mapping[str, float]) -> dict[str, float]:
     edges = schmitt_edges(time, trace, upper, lower)
     count = edges.rising.size + edges.falling.size
     return {
-        "release_edges": float(count) if count else math.nan,
+        "release_edges": float(count),
         "release_hysteresis_margin": row["hysteresis"] - reversal,
         "t_release": float(edges.rising[0]) if edges.rising.size else math.nan,
     }

@@ -186,9 +186,20 @@ def _reset(design: Design) -> Iterator[Cell]:
     if reset is None:
         return
     diode = "" if reset.discharge_diode is None else f"{reset.discharge_diode} across it"
-    lines = ("reset resistor", _ohms(reset.resistor), diode)
-    yield Cell("resistor", "series", lines, "reset")
-    yield Cell("capacitor", "shunt", ("capacitor", _farads(reset.capacitor)), "reset")
+    if reset.topology == "detector":
+        words = ("voltage detector", reset.detector or "", f"delay {_farads(reset.capacitor)}")
+        yield Cell("", "box", words, "reset")
+        yield Cell("resistor", "shunt", ("pull-up (to VDD)", _ohms(reset.resistor)), "reset")
+    elif reset.topology == "rc-high":
+        yield Cell("capacitor", "series", ("capacitor", _farads(reset.capacitor)), "reset")
+        yield Cell("resistor", "shunt", ("reset resistor", _ohms(reset.resistor), diode), "reset")
+    else:
+        lines = ("reset resistor", _ohms(reset.resistor), diode)
+        yield Cell("resistor", "series", lines, "reset")
+        yield Cell("capacitor", "shunt", ("capacitor", _farads(reset.capacitor)), "reset")
+    if reset.zener is not None:
+        words = ("empties it below", reset.zener, f"two {reset.transistor}")
+        yield Cell("", "box", words, "reset")
     if reset.pin_resistor is not None:
         yield Cell("resistor", "series", ("pin resistor", _ohms(reset.pin_resistor)), "reset")
     yield Cell("", _input(reset.receiver), ("reset input", reset.receiver), "reset")
