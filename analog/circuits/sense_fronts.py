@@ -263,6 +263,9 @@ def _winding(parts: FilterParts, end: str) -> list[Element]:
     floats = parts.supply == "none" and parts.coupler is not None
     low = "far" if bridge or floats else GROUND
     top, bottom = (6, 4) if bridge else (5, 2)
+    own = parts.supply == "none"
+    section = "line_sense.winding" if own else "supply.transformer"
+    label = "sense winding" if own else "winding"
     sine = Sine(Param("v_peak"), Param("f_mains"), here.start_deg)
     elements = [
         Element(
@@ -270,29 +273,33 @@ def _winding(parts: FilterParts, end: str) -> list[Element]:
             "V",
             ("open", low),
             sine,
-            key="supply.transformer_voltage",
-            symbol=Symbol("sine", ((0, top), (0, bottom)), "winding"),
+            key=f"{section}_voltage",
+            symbol=Symbol("sine", ((0, top), (0, bottom)), label),
         ),
         Element(
             "RW",
             "R",
             ("open", end),
             Param("r_source"),
-            key="supply.transformer_regulation",
-            symbol=Symbol("resistor", ((1, top), (4, top)), "winding"),
+            key=f"{section}_regulation",
+            symbol=Symbol("resistor", ((1, top), (4, top)), label),
         ),
-        Element(
-            "VRAIL",
-            "V",
-            ("vdd", GROUND),
-            Dc(Param("v_rail")),
-            key="supply.rail",
-            symbol=Symbol("source", ((-2, 5), (-2, 2)), "rail"),
-        ),
+        _rail(),
     ]
     if parts.supply == "full-wave" or (here.ends and not bridge):
         elements += _other_half(here.ends)
     return elements
+
+
+def _rail() -> Element:
+    return Element(
+        "VRAIL",
+        "V",
+        ("vdd", GROUND),
+        Dc(Param("v_rail")),
+        key="supply.rail",
+        symbol=Symbol("source", ((-2, 5), (-2, 2)), "rail"),
+    )
 
 
 def _other_half(drawn: bool) -> list[Element]:

@@ -62,6 +62,15 @@ def test_shape_of_the_stage(stage: str, wanted: str) -> None:
     assert f'data-reference="{reference}"' in svg
 
 
+def test_a_sense_winding_of_its_own_is_named_and_keyed_as_such() -> None:
+    scene = conditioner.plan(parse_design(DESIGN.format(stage='part = "40106"'), "it.toml")).scenes[
+        -1
+    ]
+    line = scene.experiment.circuit.element("VLINE")
+    assert line.key == "line_sense.winding_voltage"
+    assert "sense winding" in drawn('part = "40106"')[1]
+
+
 def test_a_gated_nand_shows_its_other_input_at_the_supply() -> None:
     ends = ((-1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
     gated, tied = (shape(name, ends) for name in ("schmitt_nand", "schmitt_nand_tied"))
