@@ -276,6 +276,13 @@ def _time_measures(network: LineNetwork, upper: str, lower: str) -> tuple[Measur
             slew,
             f"|dv/dt| at {upper} rising and {lower} falling, the smaller",
         ),
+        *_delay_measures(network, upper),
+    )
+
+
+def _delay_measures(network: LineNetwork, upper: str) -> tuple[Measure, ...]:
+    cycle_s = 1 / network.mains.frequency
+    return (
         Measure(
             "crossing_delay",
             "s",
