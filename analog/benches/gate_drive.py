@@ -24,6 +24,7 @@ from analog.benches.gate_drive_state_limits import (
     state_measures,
     state_notes,
 )
+from analog.benches.gate_drive_transients import off_transients, transient_measures
 from analog.benches.gate_drive_turn_ons import MEASURE as TURN_ONS
 from analog.benches.gate_drive_turn_ons import turn_on_measure, turn_ons
 from analog.benches.load_winding import load_and_source, winding_note
@@ -61,15 +62,17 @@ def plan(design: Design) -> Plan:
     blocked = _state_networks(networks)
     for index, network in enumerate(blocked):
         scenes += _state_scenes(network, _suffix(index, blocked))
-    smallest = smallest_load(networks[0])
+    smallest, waves = smallest_load(networks[0]), off_transients(networks[0])
     known = (
         *_measures(networks[0]),
         *state_measures(networks[0]),
         smallest_measure(networks[0]),
+        *transient_measures(waves),
     )
     judged = limits(networks) | hardest([state_limits(network) for network in networks])
     started = turn_ons(networks[0]) if drive.led_drive == "continuous" else None
     tried = {MEASURE} if started is None else {MEASURE, TURN_ONS}
+    tried |= {name for wave in waves for name, _ in wave.measures}
     shown = {*tried, *(measure for scene in scenes for measure in scene.measures)}
     return Plan(
         "gate_drive",
@@ -78,7 +81,7 @@ def plan(design: Design) -> Plan:
         tuple(scenes),
         {name: held for name, held in judged.items() if name in shown},
         (*notes(networks[0]), *state_notes(networks[0]), *winding_note(load)),
-        Trials(smallest=smallest, turn_ons=started),
+        Trials(smallest=smallest, turn_ons=started, transients=waves),
     )
 
 

@@ -56,6 +56,24 @@ class TurnOns:
     experiment: Experiment
     space: Space
 
+    @property
+    def identifier(self) -> str:
+        return "turn-ons"
+
+    @property
+    def title(self) -> str:
+        return "Six turn-ons, every part at its hard end"
+
+    @property
+    def measures(self) -> tuple[tuple[str, str], ...]:
+        """Return (measure, output)."""
+        return ((MEASURE, MEASURE),)
+
+    @property
+    def plots(self) -> tuple[Plot, ...]:
+        curve = Curve("i(vload)", "load current", "A")
+        return (Plot("Turn-ons all round the cycle", MEASURE, (curve,)),)
+
     def derive(self, values: Mapping[str, Floats]) -> dict[str, Floats]:
         """Return the rows: those of the triac at work, over all turn-ons."""
         rows = self.network.firing(values)
@@ -87,12 +105,6 @@ class TurnOns:
 def turn_ons(network: GateNetwork) -> TurnOns:
     """Return the trial for a network with a continuous LED."""
     return TurnOns(network, _experiment(network), network.space(held=False))
-
-
-def turn_on_plots() -> tuple[Plot, ...]:
-    """Return the figure of all turn-ons."""
-    curve = Curve("i(vload)", "load current", "A")
-    return (Plot("Turn-ons all round the cycle", MEASURE, (curve,)),)
 
 
 def missed(run: Run, row: Mapping[str, float]) -> dict[str, float]:

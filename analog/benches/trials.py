@@ -12,6 +12,7 @@ import numpy as np
 
 from analog.benches.base import Plan
 from analog.benches.disturbances import Disturbance
+from analog.benches.gate_drive_transients import OffTransient
 from analog.benches.gate_drive_turn_ons import TurnOns
 from analog.benches.immunity import Immunity
 from analog.benches.line_network import MAINS_V
@@ -28,7 +29,7 @@ FAST_KEYS = ("line_sense.series_resistor", "line_sense.capacitor", "supply.rail"
 class Trials:
     """The trials of one bench: noise at the filter's input, disturbances of the mains, the search
     for the lowest mains that counts, that for the smallest load that works,
-    turn-ons all round the cycle.
+    turn-ons all round the cycle and waves on the mains while the triac is off.
 
     Without noise there are no disturbances: it knows the undisturbed edges.
     """
@@ -38,11 +39,12 @@ class Trials:
     lowest: LowestMains | None = None
     smallest: SmallestLoad | None = None
     turn_ons: TurnOns | None = None
+    transients: tuple[OffTransient, ...] = ()
 
 
 NO_TRIALS = Trials()
 
-_Stated = Immunity | LowestMains | SmallestLoad | TurnOns
+_Stated = Immunity | LowestMains | SmallestLoad | TurnOns | OffTransient
 
 
 def trials_in(plan: Plan) -> Trials:
@@ -60,13 +62,14 @@ def same_trials(one: Trials, other: Trials) -> bool:
     if (one.smallest is None, one.turn_ons is None) != (
         other.smallest is None,
         other.turn_ons is None,
-    ):
+    ) or len(one.transients) != len(other.transients):
         return False
     pairs: list[tuple[_Stated | None, _Stated | None]] = [
         (one.noise, other.noise),
         (one.lowest, other.lowest),
         (one.smallest, other.smallest),
         (one.turn_ons, other.turn_ons),
+        *zip(one.transients, other.transients, strict=False),
     ]
     return _named(one) == _named(other) and all(
         _same_rows(a, b) for a, b in pairs if a is not None and b is not None

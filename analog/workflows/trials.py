@@ -17,6 +17,7 @@ from analog.circuits.space import Floats
 from analog.engine import Engine
 from analog.results.records import DisturbanceRow
 from analog.workflows.checked import Case, CheckedScene
+from analog.workflows.corner_trials import corner_found
 from analog.workflows.disturbance_cases import (
     at_group_nominal,
     disturbance_found,
@@ -29,7 +30,6 @@ from analog.workflows.judging import Found
 from analog.workflows.lowest_mains import lowest_found
 from analog.workflows.smallest_load import smallest_found
 from analog.workflows.trial_runs import TrialRunner, tried_scene
-from analog.workflows.turn_ons import turn_ons_found
 
 WIDTH_SHARES = (1 / 16, 1 / 5)
 """Widths of the pulses as shares of the mains cycle: the filter passes wide ones whole, and far
@@ -58,10 +58,13 @@ def run_trials(plan: Plan, engine: Engine, told: Callable[[int], None] | None = 
         found, scene = lowest_found(lowest, runner)
         return Outcome((found,), (scene,), runner.runs, len(runner.failed))
     if trials.smallest is not None:
-        pairs = [smallest_found(trials.smallest, runner)]
-        if trials.turn_ons is not None:
-            pairs.append(turn_ons_found(trials.turn_ons, runner))
-        every, scenes = zip(*pairs, strict=True)
+        smallest, scene = smallest_found(trials.smallest, runner)
+        every, scenes = [smallest], [scene]
+        started = () if trials.turn_ons is None else (trials.turn_ons,)
+        for trial in (*started, *trials.transients):
+            own, scene = corner_found(trial, runner)
+            every += own
+            scenes.append(scene)
         return Outcome(tuple(every), tuple(scenes), runner.runs, len(runner.failed))
     if noise is None:
         return Outcome()

@@ -21,8 +21,8 @@ from analog.design import parse_design
 from analog.engine import Engine, Run, netlist, open_engine
 from analog.verdicts import judge
 from analog.workflows import check
+from analog.workflows.corner_trials import corner_found
 from analog.workflows.trial_runs import TrialRunner
-from analog.workflows.turn_ons import turn_ons_found
 
 Counts = Callable[[int, int], int]
 Figure = Callable[[str], None]
@@ -116,7 +116,7 @@ def test_sixty_half_cycles_after_turn_ons_all_round(engine: Engine, figure: Figu
     for opto, wanted in (("MOC3023", 0), ("MOC3020", 60)):
         trial = trials_in(plan(made.design(opto=opto))).turn_ons
         assert trial is not None
-        case, scene = turn_ons_found(trial, TrialRunner(engine))
+        (case,), scene = corner_found(trial, TrialRunner(engine))
         found = scene.worst[MEASURE].values
         assert case.value == found[MEASURE]
         figure(f"{opto}: {found[MEASURE]:g} of {found['half_cycles_counted']:g}")
@@ -207,3 +207,36 @@ def test_exported_netlist_gives_the_same(engine: Engine, tmp_path: Path, identif
         assert read == pytest.approx(float(run.trace(trace).max()), rel=5e-3)
         compared += 1
     assert compared
+
+
+def test_waves_on_the_mains_with_and_without_protection(engine: Engine, figure: Figure) -> None:
+    """A ring wave and a burst pulse reach a bare triac whole; snubber and varistor take them down.
+
+    Without a snubber a 500 V ring wave rides on the crest: 325 V and 500 V, less what the
+    generator's resistance and the fan's capacitance keep.
+    """
+    trials = {trial.identifier: trial for trial in trials_in(cabinet()).transients}
+    assert set(trials) == {"ring-wave", "ring-wave-bare", "burst", "burst-bare"}
+    found = {}
+    for name, trial in trials.items():
+        measured, scene = corner_found(trial, TrialRunner(engine))
+        assert [one.measure for one in measured] == [measure for measure, _ in trial.measures]
+        assert all(one.value >= one.nominal.values[one.measure] * 0.9 for one in measured)
+        found[name] = scene.nominal.values
+        figure(f"{name}: {measured[0].value:.0f} V, {measured[1].value / 1e6:.0f} V/µs")
+    assert 650 < found["ring-wave-bare"]["peak_v"] < 830
+    assert found["ring-wave"]["peak_v"] < 0.6 * found["ring-wave-bare"]["peak_v"]
+    assert found["burst"]["peak_v"] < 0.6 * found["burst-bare"]["peak_v"]
+    assert found["ring-wave"]["slope_v_per_s"] < 0.3 * found["ring-wave-bare"]["slope_v_per_s"]
+
+
+def test_the_ring_wave_arrives_as_the_standard_has_it(engine: Engine) -> None:
+    """On a triac without load in its way: a rise of 0.5 µs and the full peak on the crest."""
+    trial = next(t for t in trials_in(plan(made.design())).transients if t.wave.name == "ring_wave")
+    assert not trial.bare  # nothing to leave out
+    row = trial.row(trial.points()[0]) | {"r_load": 1.0, "l_source": 1e-9, "c_off": 1e-12}
+    run: Run = engine.traces(trial.experiment, tuple(row), np.array(list(row.values())))
+    rise = run.trace("v(mt2)") - row["mains_peak"]
+    assert rise.max() == pytest.approx(500.0, rel=0.01)
+    first, last = (run.time[np.argmax(rise > share * 500.0)] for share in (0.1, 0.9))
+    assert last - first == pytest.approx(0.5e-6, rel=0.05)
