@@ -77,7 +77,7 @@ def gated(parts: ResetParts) -> Built:
 
 def detector(parts: ResetParts) -> Built:
     """Return the detector, its delay capacitor and the pull-up at its output."""
-    box = Symbol("box", ((0, 3), (-3, 6), (-3, 0), (-6, 3)), parts.active)
+    box = Symbol("box", ((-2, 3), (-3, 4), (-3, 2), (-4, 3)), parts.active)
     arguments = tuple((name, Param(name)) for name in DETECTOR_ARGUMENTS)
     unit = Element(
         "XDET",
@@ -116,10 +116,9 @@ def _resistor(parts: ResetParts, far: str) -> Element:
 
 
 def _capacitor(parts: ResetParts, charged: str, near: str) -> list[Element]:
-    x: float = {"detector": -6, "rc-low": 2 if parts.capacitor_resistor else 4}.get(
-        parts.topology, 2 if parts.capacitor_resistor else 4
-    )
-    middle = 3.0 if x in (4, -6) else (4.0 if parts.high else 2.0)
+    detecting = parts.topology == "detector"
+    x: float = -5 if detecting else 2 if parts.capacitor_resistor else 4
+    middle = 3.0 if x in (4, -5) else (4.0 if parts.high else 2.0)
     shape = "electrolytic" if parts.polarised else "capacitor"
     # A polarised capacitor's plus lies towards the rail.
     hot, cold = (near, charged) if parts.high else (charged, near)
