@@ -126,8 +126,8 @@ def load_elements(inductive: bool) -> list[Element]:
     return [
         placed("RLOAD", "R", ("live", "la"), Param("r_load"), "load", ((2, 8), (4, 8)), "load"),
         placed("LLOAD", "L", ("la", "lb"), Param("l_load"), "inductor", ((5, 8), (7, 8))),
-        placed("RLOSS", "R", ("live", "lb"), Param("r_loss"), "resistor", ((2, 10), (7, 10))),
-        placed("CWIND", "C", ("live", "lb"), Param("c_wind"), "capacitor", ((2, 11), (7, 11))),
+        placed("RLOSS", "R", ("live", "lb"), Param("r_loss"), "resistor", ((2, 11), (7, 11))),
+        placed("CWIND", "C", ("live", "lb"), Param("c_wind"), "capacitor", ((2, 13), (7, 13))),
     ]
 
 

@@ -100,13 +100,13 @@ def _opto_capacitor() -> list[Element]:
 
 def _mains() -> list[Element]:
     mains = Sine(Param("mains_peak"), Param("mains_hz"), Param("mains_phase_deg"))
-    inductance = Element(
-        "LSOURCE", "L", ("sb", "live"), Param("l_source"), initial=Param("i_source_start")
+    inductance = placed(
+        "LSOURCE", "L", ("sb", "live"), Param("l_source"), "inductor", ((-3, 8), (-1, 8))
     )
     return [
-        placed("VMAINS", "V", ("sa", GROUND), mains, "sine", ((-3, 8), (-3, 0)), "mains"),
-        placed("RSOURCE", "R", ("sa", "sb"), Param("r_source"), "resistor", ((-2, 8), (0, 8))),
-        inductance,
+        placed("VMAINS", "V", ("sa", GROUND), mains, "sine", ((-7, 8), (-7, 0)), "mains"),
+        placed("RSOURCE", "R", ("sa", "sb"), Param("r_source"), "resistor", ((-6, 8), (-4, 8))),
+        replace(inductance, initial=Param("i_source_start")),
         Element("RDAMP", "R", ("sb", "live"), Param("r_damp")),
     ]
 
