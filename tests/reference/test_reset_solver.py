@@ -179,7 +179,7 @@ def design_text(parts: Parts) -> str:
 
 
 def scene_rows(parts: Parts) -> dict[str, tuple[Scene, dict[str, float]]]:
-    """Return each scene of the bench with the row that holds exactly these parts."""
+    """Return each scene of these parts alone with the row that holds exactly them."""
     chosen = {
         "environment.ambient": 25.0,
         "supply.rail": parts.rail,
@@ -193,6 +193,8 @@ def scene_rows(parts: Parts) -> dict[str, tuple[Scene, dict[str, float]]]:
     }
     scenes = {}
     for scene in plan(parse_design(design_text(parts), "solver.toml")).scenes:
+        if not chosen.keys() >= set(scene.space.keys):
+            continue  # it has a threshold of its own
         values = {key: np.array([chosen[key]]) for key in scene.space.keys}
         rows = {name: float(column[0]) for name, column in scene.derive(values).items()}
         scenes[scene.identifier] = (scene, rows)
