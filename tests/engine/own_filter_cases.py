@@ -52,6 +52,9 @@ class Pair:
     ports: str
     keys: str
     more: str = ""
+    bleed_ohm: float = 0.0
+    fixed_ohm: float = 0.0
+    """Bleed of the sub-circuit, and what of its series resistance is not ``RzqR1``."""
 
     def own(self, folder: Path) -> Design:
         """Return the design with the sub-circuit, whose file is written to `folder`."""
@@ -81,6 +84,8 @@ R1 a b {zq_r}
     'line = "zqin", pin = "zqout", ground = "zqgnd"',
     'topology = "bridge-leg"\nseries_resistor = "100k 0%"\ncapacitor = "10n 10% film"\n'
     'bleed_resistor = "10k 0%"',
+    bleed_ohm=10e3,
+    fixed_ohm=1e3,
 )
 
 HALF_WAVE = Pair(
@@ -112,6 +117,7 @@ CzqC1 zqOUT zqGND 22n
     'line = "zqA", other = "zqB", pin = "zqOUT", ground = "zqGND"',
     'topology = "full-wave"\nseries_resistor = "10k 0%"\ncapacitor = "22n 10% film"\n'
     'bleed_resistor = "4k7 0%"\nisolating_diode = "1N4148"',
+    bleed_ohm=4.7e3,
 )
 
 PAIRS = {"bridge leg": BRIDGE_LEG, "half-wave": HALF_WAVE, "both ends": BOTH_ENDS}

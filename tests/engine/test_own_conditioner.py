@@ -17,6 +17,7 @@ from analog.cards import find_card
 from analog.circuits.transistor_stage import transistor_model
 from analog.design import Design, parse_design
 from analog.engine import Engine, netlist, open_engine
+from analog.engine.sources import resolve
 from analog.render.layout import crowded
 from analog.render.schematic import arrange
 
@@ -84,9 +85,9 @@ def test_a_transistor_of_ones_own_is_the_built_in_stage(engine: Engine, tmp_path
     )
     theirs = only(conditioner.plan(built_in), "transistor")
     found = theirs.space.decode(np.zeros((1, len(theirs.space.axes))))
-    gain = float(np.ravel(theirs.derive(found)["h_fe"])[0])
-    spice = dict(transistor_model(find_card("2N3904").columns[0].spice).arguments) | {"BF": gain}
-    model = " ".join(f"{name}={value}" for name, value in spice.items())
+    row = {k: float(np.ravel(v)[0]) for k, v in theirs.derive(found).items()}
+    arguments = transistor_model(find_card("2N3904").columns[0].spice).arguments
+    model = " ".join(f"{name}={resolve(value, row)}" for name, value in arguments)
     text = (
         ".subckt zqstage zqin zqout zqvdd zqgnd\nR1 zqin zqb 47k\nQ1 zqout zqb zqgnd zqq\n"
         f"R2 zqvdd zqout 10k\n.model zqq NPN({model})\n.ends\n"
