@@ -26,6 +26,7 @@ LIMITS = {
     "discharge_current[absolute_maximum]",
     "pin_discharge_current[absolute_maximum]",
     "pin_discharge_current[working]",
+    "release_edges[clean_edge]",
 }
 
 
@@ -96,21 +97,21 @@ def test_k_selects_and_only_the_benches_asked_for_are_simulated(
         checks, "check", lambda *a, **k: asked.append(k["benches"]) or real(*a, **k)
     )
     name = design(pytester, "holds.toml", PASSING)
-    run(pytester, name, "-k", "hold_time").assert_outcomes(passed=1, deselected=5)
-    run(pytester, name, "-k", "nothing").assert_outcomes(deselected=6)
-    run(pytester, name).assert_outcomes(passed=6)
+    run(pytester, name, "-k", "hold_time").assert_outcomes(passed=1, deselected=6)
+    run(pytester, name, "-k", "nothing").assert_outcomes(deselected=7)
+    run(pytester, name).assert_outcomes(passed=7)
     assert asked == [["reset"], ["reset"]]
 
 
 def test_an_expected_fail_is_strict(pytester: pytest.Pytester) -> None:
     met = FAILING + EXPECTING.format("reset.release_level_margin")
-    run(pytester, design(pytester, "met.toml", met)).assert_outcomes(passed=5, xfailed=1)
+    run(pytester, design(pytester, "met.toml", met)).assert_outcomes(passed=6, xfailed=1)
     surplus = PASSING + EXPECTING.format("reset.hold_time")
     result = run(pytester, design(pytester, "holds.toml", surplus))
-    result.assert_outcomes(passed=5, failed=1)
+    result.assert_outcomes(passed=6, failed=1)
     result.stdout.fnmatch_lines(["expected: fail, and it did not come out so"])
     other = FAILING + EXPECTING.format("reset.hold_time")
-    run(pytester, design(pytester, "other.toml", other)).assert_outcomes(passed=4, failed=2)
+    run(pytester, design(pytester, "other.toml", other)).assert_outcomes(passed=5, failed=2)
 
 
 def test_one_of_two_limits_of_a_measure_may_hold_where_the_measure_should_fail(
@@ -122,7 +123,7 @@ def test_one_of_two_limits_of_a_measure_may_hold_where_the_measure_should_fail(
     )
     text = PASSING + tight + EXPECTING.format("reset.pin_discharge_current")
     result = run(pytester, design(pytester, "holds.toml", text))
-    result.assert_outcomes(passed=6, xfailed=1)
+    result.assert_outcomes(passed=7, xfailed=1)
 
 
 def test_an_expectation_that_no_test_would_judge_is_an_error(pytester: pytest.Pytester) -> None:
@@ -145,10 +146,10 @@ def test_undecided_is_no_pass(pytester: pytest.Pytester, monkeypatch: pytest.Mon
     monkeypatch.setattr(checks, "check", undecided)
     name = design(pytester, "holds.toml", PASSING)
     result = run(pytester, name)
-    result.assert_outcomes(failed=6)
+    result.assert_outcomes(failed=7)
     result.stdout.fnmatch_lines(["*: undecided", "  because  no data"])
     wanted = design(pytester, "open.toml", PASSING + '\n[expect]\nverdict = "undecided"\n')
-    run(pytester, wanted).assert_outcomes(xfailed=6)
+    run(pytester, wanted).assert_outcomes(xfailed=7)
 
 
 def test_no_engine_fails_and_names_the_remedy(
@@ -156,7 +157,7 @@ def test_no_engine_fails_and_names_the_remedy(
 ) -> None:
     monkeypatch.setenv("EDGEPROOF_NGSPICE", str(pytester.path / "none.so"))
     result = run(pytester, design(pytester, "holds.toml", PASSING))
-    result.assert_outcomes(failed=6)
+    result.assert_outcomes(failed=7)
     assert "none.so" in result.stdout.str()
     assert "Traceback" not in result.stdout.str()
 
@@ -175,11 +176,11 @@ def test_benches_and_seed_come_from_options_or_ini(pytester: pytest.Pytester) ->
     result = run(pytester, name, "--edgeproof-bench", "gate_drive")
     result.assert_outcomes(errors=1)
     result.stdout.fnmatch_lines(["*no bench 'gate_drive' with a limit; it has reset*"])
-    run(pytester, name, "--edgeproof-bench", "reset").assert_outcomes(passed=6)
+    run(pytester, name, "--edgeproof-bench", "reset").assert_outcomes(passed=7)
     pytester.makeini("[pytest]\nedgeproof_benches = gate_drive\nedgeproof_seed = x\n")
     run(pytester, name).assert_outcomes(errors=1)
     more = ("--edgeproof-bench", "reset", "--edgeproof-seed", "3")
-    run(pytester, name, *more).assert_outcomes(passed=6)
+    run(pytester, name, *more).assert_outcomes(passed=7)
     wrong = run(pytester, name, "--edgeproof-bench", "reset")
     assert "edgeproof_seed is 'x'" in wrong.stdout.str() + wrong.stderr.str()
     assert wrong.ret != pytest.ExitCode.OK
@@ -189,7 +190,7 @@ def test_samples_judge_boards_instead_of_extremes(pytester: pytest.Pytester) -> 
     name = design(pytester, "leaks.toml", FAILING)
     more = ("-k", "release_level or discharge_current", "--edgeproof-claim", "90%")
     result = run(pytester, name, *more, "--edgeproof-samples", "60")
-    result.assert_outcomes(passed=3, failed=1, deselected=2)
+    result.assert_outcomes(passed=3, failed=1, deselected=3)
     result.stdout.re_match_lines([r"  boards   .* of 60 boards work; of all boards, .*"])
 
 
@@ -211,7 +212,7 @@ def test_junit_xml_has_the_file_line_and_the_measured_values(pytester: pytest.Py
     name = design(pytester, "leaks.toml", FAILING)
     run(pytester, name, "--junitxml=out.xml", "-o", "junit_family=xunit1")
     suites = JUnitXml.fromfile(str(pytester.path / "out.xml"))
-    assert (suites.tests, suites.failures) == (6, 1)
+    assert (suites.tests, suites.failures) == (7, 1)
     cases = {case.get("name"): case for case in ElementTree.parse("out.xml").iter("testcase")}
     failed = cases["reset.release_level_margin[threshold]"]
     assert failed.get("file") == name
@@ -234,7 +235,7 @@ def test_a_parallel_run_checks_each_bench_once(pytester: pytest.Pytester) -> Non
         """
     )
     result = pytester.runpytest_subprocess("-p", "no:cacheprovider", "-n", "2", name)
-    result.assert_outcomes(passed=5, failed=1)
+    result.assert_outcomes(passed=6, failed=1)
     assert len((pytester.path / "checked").read_text("utf-8").splitlines()) == 1
     assert "release_level_margin" in result.stdout.str()
 
