@@ -172,7 +172,7 @@ def _power_up(network: ResetNetwork) -> Scene:
     rail = rise_stimulus(network.runs_on)
     experiment = Experiment(
         reset_network("Reset: the rail comes up", _parts(network), rail),
-        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=7.0),
+        Transient(Param("t_stop"), Param("t_step"), reltol=1e-4, trtol=1.0),
         ("v(vdd)", "v(pin)"),
         f"{_REDUCERS}:power_up",
         _POWER_UP_OUTPUTS,
