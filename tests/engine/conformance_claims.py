@@ -335,6 +335,7 @@ CLAIMS: dict[str, tuple[Claim, ...]] = {
 NO_MODEL = {
     "resistor": "a technology: tolerance and law, applied to the element's value",
     "capacitor": "a technology: tolerance and law, applied to the element's value",
+    "varistor": "a power law in the circuit itself, through the card's two points",
 }
 """Kinds without a model, and why."""
 
@@ -347,7 +348,7 @@ _REASONS = {
         P_G_average didt_on didt_on_4 I_C_max V_CEO_max V_EBO_max I_D_max V_DS_max V_GS_max""",
     "a condition of another figure": """
         I_F_ctr_test V_CE_ctr_test I_F_sat_test I_C_sat_test V_CE_dark_test I_C_time_test
-        R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test
+        R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test I_Z_low_test
         V_R_test V_OUT_test V_CD_test V_IN_test""",
     "applied by the benches, outside the model": """
         ctr_ageing_factor I_OL_hot I_OH_hot led_cold_factor led_ageing_factor led_drive_factor
@@ -363,6 +364,7 @@ _REASONS = {
     "inside of the phototransistor; its effect is in the times": "C_CB",
     "measured in test_triac_model: the model comes out above the minimum": "didt_c_10V_per_us",
     "recovery at mains frequency is not judged": "t_rr",
+    "the clamp's own circuit draws the knee from it": "r_Z_low",
 }
 
 NOT_CLAIMED = {name: reason for reason, names in _REASONS.items() for name in names.split()}

@@ -140,7 +140,7 @@ def test_scenes_of_the_benches(
     number = counts(3, 30)
     work = {name: (s.experiment, scene_rows(s, number, 3)) for name, s in scenes()}
     light = {name: one for name, one in work.items() if alterations(prepare(one[0])) is not None}
-    assert {"line_sense-line", "reset-power-up", "reset-power-down"} <= light.keys()
+    assert {"line_sense-line", "reset-power-down"} <= light.keys()
     found = compared(light)
     worst = max(one["largest_share"] for one in found.values())
     figure(f"{len(light)} scenes, {number} rows each: altered and reloaded differ by {worst:.1e}")
