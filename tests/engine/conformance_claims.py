@@ -348,8 +348,8 @@ _REASONS = {
         P_G_average didt_on didt_on_4 I_C_max V_CEO_max V_EBO_max I_D_max V_DS_max V_GS_max""",
     "a condition of another figure": """
         I_F_ctr_test V_CE_ctr_test I_F_sat_test I_C_sat_test V_CE_dark_test I_C_time_test
-        R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test I_Z_low_test
-        V_R_test V_OUT_test V_CD_test V_IN_test""",
+        R_L_time_test V_OL_test V_OH_test I_O_test I_dropout_test I_F_test I_TM_test I_Z_test
+        I_Z_low_test V_R_test V_OUT_test V_CD_test V_IN_test""",
     "applied by the benches, outside the model": """
         ctr_ageing_factor I_OL_hot I_OH_hot led_cold_factor led_ageing_factor led_drive_factor
         quadrant_ratio_2 quadrant_ratio_3 quadrant_ratio_4 V_O_drift V_dropout_worst V_Z_drift""",
