@@ -17,19 +17,17 @@ from analog.design.record import (
     Conditioner,
     Design,
     Environment,
-    Expect,
     GateDrive,
-    LimitOverride,
     LineSense,
     Load,
     Mains,
     Reset,
-    SpreadRule,
     Supply,
 )
 from analog.design.schema import design_schema, shipped_schema
 from analog.design.starter import starter_text
 from analog.design.values import PartValue, Spread
+from analog.design.wishes import Expect, LimitOverride, SpreadRule
 
 __all__ = [
     "Clocked",

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+from analog.design.basis import Record, notation_marks
 from analog.design.fields import Notation, Wording
 from analog.design.findings import Draft, Finding
 from analog.design.locator import Path
@@ -21,19 +22,15 @@ from analog.design.record import (
     Clocked,
     Conditioner,
     Environment,
-    Expect,
     GateDrive,
     Header,
-    LimitOverride,
     LineSense,
     Load,
     Mains,
-    Record,
     Reset,
-    SpreadRule,
     Supply,
-    notation_marks,
 )
+from analog.design.wishes import Expect, LimitOverride, SpreadRule
 
 VERSION: Final = 1
 

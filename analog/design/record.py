@@ -12,12 +12,11 @@ as fractions (0.05 for 5 %). None stands for what a design does not have.
 from __future__ import annotations
 
 import hashlib
-from typing import Any, ClassVar, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
-from pydantic.json_schema import SkipJsonSchema
+from pydantic import Field
 
-from analog.design.fields import Notation, Written, refuse
+from analog.design.basis import Record
 from analog.design.kinds import (
     AmpereSpread,
     Capacitor,
@@ -28,68 +27,24 @@ from analog.design.kinds import (
     FreeText,
     Hertz,
     KelvinsPerWatt,
-    LimitEnd,
-    LimitName,
-    MeasureName,
-    Measures,
     Ohms,
     PartName,
     PowerFactor,
-    Reason,
-    ReelName,
     Regulation,
     Resistor,
     Seconds,
     SecondSpread,
     Share,
-    Sigmas,
-    SpreadKey,
     SquareAmpereSeconds,
     Title,
     VoltAmperes,
     Volts,
     VoltSpread,
     WattSpread,
-    read_limit,
 )
 from analog.design.own_keys import OwnKeys
 from analog.design.values import Spread
-
-
-class Record(BaseModel):
-    """Base of all sections: frozen, strict, unknown keys refused."""
-
-    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", validate_default=True)
-
-    #: The section's name in the design file.
-    section: ClassVar[str] = ""
-    #: Fields that a design file must not hold: they are worked out.
-    hidden: ClassVar[tuple[str, ...]] = ()
-
-    @model_validator(mode="before")
-    @classmethod
-    def _add_keys(cls, data: Any) -> Any:
-        """Give every notation text the dotted key it stands under."""
-        if not isinstance(data, dict):
-            return data
-        return {name: cls.written(name, value) for name, value in data.items()}
-
-    @classmethod
-    def written(cls, name: str, value: Any) -> Any:
-        """Return `value`, with its dotted key attached when the field reads notation."""
-        field = cls.model_fields.get(name)
-        if field is None or not isinstance(value, str) or isinstance(value, Written):
-            return value
-        if any(isinstance(mark, Notation) for mark in notation_marks(field)):
-            return Written(value, f"{cls.section}.{name}")
-        return value
-
-
-def notation_marks(field: Any) -> tuple[Any, ...]:
-    """Return the annotations of a record's field, those inside ``X | None`` included."""
-    inner = getattr(field.annotation, "__args__", ())
-    nested = (mark for part in inner for mark in getattr(part, "__metadata__", ()))
-    return (*field.metadata, *nested)
+from analog.design.wishes import Expect, LimitOverride, SpreadRule
 
 
 class Header(Record):
@@ -359,65 +314,6 @@ class Load(Record):
 
 def _winding_default(known: dict[str, Any]) -> float:
     return 100e-12 if known["kind"] == "inductive" else 0.0
-
-
-class LimitOverride(Record):
-    """A limit of the user's own on one measure, with the reason for it.
-
-    `measure` is ``bench.measure``; `limit` names the limit it replaces, None adds one. `unit` is
-    the one the ends were written in ("1" for a plain number), to be compared with the measure's.
-    """
-
-    section = "limits"
-    hidden = ("unit",)
-
-    measure: MeasureName
-    limit: LimitName | None = None
-    minimum: LimitEnd | None = None
-    maximum: LimitEnd | None = None
-    reason: Reason
-    unit: SkipJsonSchema[str] = "1"
-
-    @model_validator(mode="before")
-    @classmethod
-    def _note_unit(cls, data: Any) -> Any:
-        """Keep the unit of whichever end is written as text."""
-        ends = [data.get(end) for end in ("minimum", "maximum")] if isinstance(data, dict) else []
-        texts = [end for end in ends if isinstance(end, str)]
-        if not texts or "unit" in data:
-            return data
-        units = {read_limit(text)[1] for text in texts}
-        if len(units) > 1:
-            raise refuse("the two ends have different units", "Write both in one unit")
-        return {**data, "unit": units.pop()}
-
-
-class SpreadRule(Record):
-    """How a value differs from board to board, where the usual is not right.
-
-    `of` is a dotted key, or ``parts`` for all resistors and capacitors without a rule of their
-    own. Without `distribution` the technology's card says which one it is. A ``normal``
-    distribution is cut off at the guaranteed ends, `sigmas` standard deviations from the middle.
-    `without` (a share) is the tighter bin that was picked out: nothing lies within it. Parts off
-    one `reel` lie at the same place in their tolerance.
-    """
-
-    section = "spread"
-
-    of: SpreadKey
-    distribution: Literal["uniform", "normal"] | None = None
-    sigmas: Sigmas | None = None
-    without: Share | None = None
-    reel: ReelName | None = None
-
-
-class Expect(Record):
-    """What the design should come out as; for a fail, the measures that fail."""
-
-    section = "expect"
-
-    verdict: Literal["pass", "fail", "undecided"]
-    fails: Measures = ()
 
 
 class Design(Record):

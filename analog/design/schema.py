@@ -16,17 +16,15 @@ from analog.design.record import (
     Clocked,
     Conditioner,
     Environment,
-    Expect,
     GateDrive,
     Header,
-    LimitOverride,
     LineSense,
     Load,
     Mains,
     Reset,
-    SpreadRule,
     Supply,
 )
+from analog.design.wishes import Expect, LimitOverride, SpreadRule
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

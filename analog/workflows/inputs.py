@@ -11,8 +11,8 @@ from pydantic import BaseModel
 from analog.benches.base import Plan
 from analog.cards import Card, UnknownPartError, find_card, model_text
 from analog.design import Design, PartValue
+from analog.design.basis import notation_marks
 from analog.design.kinds import PartName
-from analog.design.record import notation_marks
 
 _PART_NAME = get_args(PartName)[1]
 
