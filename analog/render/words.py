@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from analog.quantities import format_quantity
 from analog.results.records import BenchResult, LimitRow, MeasureRow, Results
@@ -20,13 +21,26 @@ VERDICT_WORDS: dict[Verdict | None, str] = {
 }
 
 
+_SLOPES: Final = (
+    ("V/s", 1e5, 1e-6, "V/µs"),
+    ("A/s", 1e6, 1e-6, "A/µs"),
+    ("A/s", 1e2, 1e-3, "A/ms"),
+)
+"""Slopes as data sheets give them: unit, from where on, factor, and the unit it then has."""
+
+
 def quantity(value: float | None, unit: str) -> str:
     """Return a value with its unit in three significant digits; a dash for none.
 
-    Number and unit are held together by a no-break space.
+    Number and unit are held together by a no-break space. Steep slopes are in the data sheets'
+    own units.
     """
     if value is None or not math.isfinite(value):
         return "–"
+    for plain, least, factor, usual in _SLOPES:
+        if unit == plain and abs(value) >= least:
+            number = format_quantity(value * factor, "1")
+            return f"{number}{NO_BREAK}{usual}"
     return format_quantity(value, unit).replace(" ", NO_BREAK)
 
 

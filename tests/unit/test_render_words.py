@@ -147,3 +147,17 @@ def test_cautions_are_plain_sentences() -> None:
     assert all(text.endswith(".") and title for title, text in CAUTIONS)
     assert len(as_lines()) == len(CAUTIONS) + 1
     assert as_lines()[0] == SUMMARY
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (4.36e6, "V/s", "4.36 V/µs"),
+        (-3.2e6, "V/s", "−3.2 V/µs"),
+        (23e3, "V/s", "23 kV/s"),
+        (5.8e6, "A/s", "5.8 A/µs"),
+        (2.7e3, "A/s", "2.7 A/ms"),
+    ],
+)
+def test_steep_slopes_are_in_the_units_of_data_sheets(value: float, unit: str, text: str) -> None:
+    assert quantity(value, unit).replace("\N{NO-BREAK SPACE}", " ") == text
