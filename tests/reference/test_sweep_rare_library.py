@@ -59,7 +59,7 @@ def by_library(beyond: Beyond, repeats: int) -> tuple[float, float]:
 def test_it_agrees_with_an_independent_library(
     name: str, counts: Callable[[int, int], int], figure: Callable[[str], None]
 ) -> None:
-    beyond, repeats = CASES[name], counts(12, 40)
+    beyond, repeats = CASES[name], counts(8, 40)
     theirs, their_error = by_library(beyond, repeats)
     ours = [rare(beyond, WIDTH, BUDGET, seed) for seed in range(repeats)]
     stated = [one.probability for one in ours if one.probability is not None]
