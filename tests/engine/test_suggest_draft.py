@@ -75,7 +75,7 @@ def test_benches_that_no_change_touches_are_not_run_again(engine: Engine) -> Non
     text = DRAFT.replace('[clocked]\npart = "4013"', '[clocked]\npart = "4060"')
     text = text.replace('receiver = "4013"', 'receiver = "40106"')  # noise at its release
     both = only(text, "conditioner", "gate_drive", "load", "expect")
-    found = suggest(both, engine, Wish(places=("reset.capacitor",)))
+    found = suggest(both, engine, Wish(places=("reset.capacitor",), wanted=1))
     assert found.status == "found"
     before = {bench.plan.bench: bench for bench in found.base.benches}
     for one in found.suggestions:
