@@ -53,19 +53,22 @@ def press_at(delay_s: Param, edge_s: Param, width_s: Param, period_s: Param) -> 
 
 
 def _pin(parts: ResetParts) -> list[Element]:
+    # The ammeter stands before the one diode that a falling rail makes conduct: the other's
+    # charge is no part of that current.
+    upper, lower = ("pin", "clamp") if parts.high else ("clamp", "pin")
     elements = [
         Element("VPIN", "V", ("pin", "clamp"), Dc(0.0)),
         Element(
             "DHIGH",
             "D",
-            ("clamp", "vdd"),
+            (upper, "vdd"),
             model="dpin",
             symbol=Symbol("diode", ((10, 3), (10, 6)), "in the pin"),
         ),
         Element(
             "DLOW",
             "D",
-            (GROUND, "clamp"),
+            (GROUND, lower),
             model="dpin",
             symbol=Symbol("diode", ((10, 0), (10, 3)), "in the pin"),
         ),
