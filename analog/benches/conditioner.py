@@ -27,10 +27,10 @@ from analog.benches.line_limits import edge_limit, transition_limits
 from analog.benches.line_network import LineNetwork, line_network
 from analog.benches.line_receiving import receiver_of
 from analog.benches.line_trials import trial_limits, trial_measures, trial_notes, trials_of
+from analog.circuits.rail_source import rail_source
 from analog.circuits.record import (
     GROUND,
     Circuit,
-    Dc,
     Element,
     Experiment,
     Param,
@@ -163,7 +163,7 @@ def _ramp_experiment(stage: Stage) -> Experiment:
     triangle = Pwl(((0.0, 0.0), (Param("t_top"), Param("v_rail")), (Param("t_stop"), 0.0)))
     sources = (
         Element("VIN", "V", ("pin", GROUND), triangle, symbol=Symbol("ramp", ((0, 5), (0, 2)))),
-        _rail_source(-2),
+        rail_source(-2),
     )
     card, shape = stage.receiver.card, stage.receiver.shape
     clocked = stage.clocked.identifier
@@ -193,17 +193,6 @@ def _ramp_experiment(stage: Stage) -> Experiment:
             ("output_high_level", "tran find v(out) at={t_last}"),
             ("output_low_level", "tran find v(out) at={t_top}"),
         ),
-    )
-
-
-def _rail_source(x: float) -> Element:
-    return Element(
-        "VRAIL",
-        "V",
-        ("vdd", GROUND),
-        Dc(Param("v_rail")),
-        key="supply.rail",
-        symbol=Symbol("source", ((x, 5), (x, 2)), "rail"),
     )
 
 

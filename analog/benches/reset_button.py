@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analog.benches.axes import part_axis
-from analog.benches.base import Curve, Level, Mark, Measure, Plot, Scene
+from analog.benches.base import Curve, Mark, Measure, Plot, Scene
 from analog.benches.reset_levels import each
 from analog.benches.reset_space import ResetNetwork
+from analog.benches.reset_titles import SURE_RESET
 from analog.circuits.record import Dc, Experiment, Param, Pwl, Transient
 from analog.circuits.reset_network import ResetParts, press_at, reset_network
 from analog.circuits.reset_parts import CONTACT_OHM
@@ -121,7 +122,7 @@ def _press(network: ResetNetwork, parts: ResetParts) -> Scene:
                 "Reset pin while the button is pressed",
                 "button_press_time",
                 (Curve("v(pin)", "reset pin", "V"),),
-                (Level("certainly a reset", "pin_assert", "V"),),
+                (SURE_RESET,),
                 (Mark("certain for good", "t_pressed", "v(pin)"),),
             ),
         ),

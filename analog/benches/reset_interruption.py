@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analog.benches.base import Curve, Level, Mark, Measure, Plot, Scene
+from analog.benches.base import Curve, Mark, Measure, Plot, Scene
 from analog.benches.reset_interruption_measures import BROWN_OUT, LONG_CUT, RETURN
 from analog.benches.reset_rail import GAP_S, Rail, rise_rows, rise_stimulus
 from analog.benches.reset_space import ResetNetwork
+from analog.benches.reset_titles import LOWEST_SUPPLY, SURE_RESET
 from analog.circuits.record import Experiment, Param, Pwl, Transient
 from analog.circuits.reset_network import ResetParts, reset_network
 from analog.circuits.space import Floats
@@ -85,10 +86,7 @@ def interruption_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
                 "Rail and reset pin while the mains is cut",
                 "missed_reset_window",
                 (Curve("v(vdd)", "rail", "V"), Curve("v(pin)", "reset pin", "V")),
-                (
-                    Level("lowest supply of the logic", "valid_supply", "V"),
-                    Level("certainly a reset", "pin_assert", "V"),
-                ),
+                (LOWEST_SUPPLY, SURE_RESET),
                 (
                     Mark("state lost", "t_lost", "v(vdd)"),
                     Mark("reset certain", "t_sure", "v(pin)"),
@@ -129,10 +127,7 @@ def brown_out_scene(network: ResetNetwork, parts: ResetParts) -> Scene:
                 "Rail and reset pin in a slow brown-out",
                 "brown_out_margin",
                 (Curve("v(vdd)", "rail", "V"), Curve("v(pin)", "reset pin", "V")),
-                (
-                    Level("lowest supply of the logic", "valid_supply", "V"),
-                    Level("certainly a reset", "pin_assert", "V"),
-                ),
+                (LOWEST_SUPPLY, SURE_RESET),
                 (Mark("supply valid again", "t_again", "v(pin)"),),
             ),
         ),

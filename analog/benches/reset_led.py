@@ -16,12 +16,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analog.benches.axes import AMBIENT, ambient_axis
-from analog.benches.base import Curve, Level, Mark, Measure, Plot, Scene
+from analog.benches.base import Curve, Mark, Measure, Plot, Scene
 from analog.benches.gate_drive import led_networks
 from analog.benches.gate_drive_led import LedNetwork, driver_parts
 from analog.benches.gate_drive_parts import merged, ratio_curve
 from analog.benches.reset_rail import GAP_S, rise_rows, rise_stimulus
 from analog.benches.reset_space import ResetNetwork
+from analog.benches.reset_titles import LOWEST_SUPPLY
 from analog.circuits.led_drive import led_side
 from analog.circuits.record import GROUND, Circuit, Element, Experiment, Param, Pwl, Transient
 from analog.circuits.space import Floats, Space
@@ -154,7 +155,7 @@ def _scene(network: ResetNetwork, led: LedNetwork, suffix: str) -> Scene:
                 "Rail of the LED's driver",
                 MEASURE,
                 (Curve("v(vdd)", "rail", "V"),),
-                (Level("lowest supply of the logic", "valid_supply", "V"),),
+                (LOWEST_SUPPLY,),
             ),
         ),
     )

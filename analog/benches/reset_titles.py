@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from analog.benches.base import Measure
+from analog.benches.base import Level, Measure
 from analog.benches.reset_space import ResetNetwork
 from analog.circuits.reset_network import CONTACT_OHM
+
+LOWEST_SUPPLY = Level("lowest supply of the logic", "valid_supply", "V")
+SURE_RESET = Level("certainly a reset", "pin_assert", "V")
 
 _WORDS = (
     Measure(

@@ -109,33 +109,36 @@ def loaded(circuit: Circuit, current: Pwl) -> Circuit:
 
 def between_lines(circuit: Circuit, generator: Generator, wave: Pwl) -> Circuit:
     """Return the circuit with a generator from live to neutral."""
-    coupling = (
-        Element("VWAVE", "V", ("wave", "neutral"), wave),
-        Element("RWAVE", "R", ("wave", "coupled"), generator.resistance_ohm),
-        _coupling("CWAVE", ("live", "coupled"), generator, "v_coupled"),
-    )
-    return _fed(circuit, SURGE_DECOUPLING, coupling)
+    coupling = _injected("neutral", generator, wave)
+    return _fed(circuit, SURGE_DECOUPLING, (*coupling, _surge_coupling(generator)))
 
 
 def to_earth(circuit: Circuit, generator: Generator, wave: Pwl) -> Circuit:
     """Return the circuit with a generator from the plane to the live conductor."""
-    coupling = (
-        Element("VWAVE", "V", ("wave", "plane"), wave),
-        Element("RWAVE", "R", ("wave", "coupled"), generator.resistance_ohm),
-        _coupling("CWAVE", ("live", "coupled"), generator, "v_coupled"),
-    )
-    return _fed(circuit, SURGE_DECOUPLING, coupling)
+    coupling = _injected("plane", generator, wave)
+    return _fed(circuit, SURGE_DECOUPLING, (*coupling, _surge_coupling(generator)))
 
 
 def common_mode(circuit: Circuit, generator: Generator, wave: Pwl) -> Circuit:
     """Return the circuit with a generator from the plane to both conductors alike."""
     coupling = (
-        Element("VWAVE", "V", ("wave", "plane"), wave),
-        Element("RWAVE", "R", ("wave", "coupled"), generator.resistance_ohm),
+        *_injected("plane", generator, wave),
         _coupling("CLIVE", ("live", "coupled"), generator, "v_coupled"),
         _coupling("CNEUTRAL", ("neutral", "coupled"), generator, 0.0),
     )
     return _fed(circuit, BURST_DECOUPLING, coupling)
+
+
+def _injected(against: str, generator: Generator, wave: Pwl) -> tuple[Element, ...]:
+    """Return a generator from the node `against` to the node ``coupled``."""
+    return (
+        Element("VWAVE", "V", ("wave", against), wave),
+        Element("RWAVE", "R", ("wave", "coupled"), generator.resistance_ohm),
+    )
+
+
+def _surge_coupling(generator: Generator) -> Element:
+    return _coupling("CWAVE", ("live", "coupled"), generator, "v_coupled")
 
 
 def _coupling(

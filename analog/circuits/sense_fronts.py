@@ -32,6 +32,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from analog.circuits.rail_source import rail_source
 from analog.circuits.record import GROUND, Dc, Element, Model, Param, Sine, Symbol
 from analog.circuits.rectifier_diodes import MODEL, rectifier_diodes
 from analog.circuits.sense_parts import CouplerParts, FilterParts
@@ -284,22 +285,11 @@ def _winding(parts: FilterParts, end: str) -> list[Element]:
             key=f"{section}_regulation",
             symbol=Symbol("resistor", ((1, top), (4, top)), label),
         ),
-        _rail(),
+        rail_source(-2),
     ]
     if parts.supply == "full-wave" or (here.ends and not bridge):
         elements += _other_half(here.ends)
     return elements
-
-
-def _rail() -> Element:
-    return Element(
-        "VRAIL",
-        "V",
-        ("vdd", GROUND),
-        Dc(Param("v_rail")),
-        key="supply.rail",
-        symbol=Symbol("source", ((-2, 5), (-2, 2)), "rail"),
-    )
 
 
 def _other_half(drawn: bool) -> list[Element]:

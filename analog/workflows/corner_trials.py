@@ -13,7 +13,7 @@ from analog.circuits.record import Experiment
 from analog.circuits.space import Floats, Space
 from analog.workflows.checked import Case, CheckedScene
 from analog.workflows.judging import Found
-from analog.workflows.trial_runs import TrialRunner, tried_scene
+from analog.workflows.trial_runs import Tally, TrialRunner, tried_scene
 
 
 class CornerTrial(Protocol):
@@ -38,26 +38,11 @@ class CornerTrial(Protocol):
 
 def corner_found(trial: CornerTrial, runner: TrialRunner) -> tuple[tuple[Found, ...], CheckedScene]:
     """Return each measure at nominal and at the hard corner, and the scene to draw and export."""
-    before, lost = runner.runs, len(runner.failed)
+    tally = Tally.of(runner)
     points = trial.points()
     rows = [trial.row(point) for point in points]
     values = runner(trial.experiment, rows, trial.identifier)
     nominal, worst = (_case(trial, *each) for each in zip(points, rows, values, strict=True))
-    found = tuple(
-        Found(
-            measure,
-            "max",
-            trial.title,
-            None if worst.failed else _graver(nominal, worst, measure),
-            nominal,
-            {},
-            True,
-            runner.runs - before,
-            len(runner.failed) - lost,
-            runner.failed[lost].reason if len(runner.failed) > lost else "",
-        )
-        for measure, _ in trial.measures
-    )
     names = tuple(measure for measure, _ in trial.measures)
     scene = Scene(
         trial.identifier,
@@ -69,6 +54,10 @@ def corner_found(trial: CornerTrial, runner: TrialRunner) -> tuple[tuple[Found, 
         trial.plots,
     )
     shown = {} if worst.failed else {name: _graver(nominal, worst, name) for name in names}
+    found = tuple(
+        tally.found((name, "max", trial.title), (nominal, shown.get(name)), runner)
+        for name in names
+    )
     return found, tried_scene(scene, nominal, shown)
 
 

@@ -14,7 +14,7 @@ from analog.circuits.space import Floats
 from analog.studies.lowest import Items, lowest_levels
 from analog.workflows.checked import Case, CheckedScene
 from analog.workflows.judging import Found
-from analog.workflows.trial_runs import TrialRunner, tried_scene
+from analog.workflows.trial_runs import Tally, TrialRunner, tried_scene
 
 SCENE = "falling-mains"
 TITLE = "The mains comes down"
@@ -24,7 +24,7 @@ HALVINGS = 6
 
 def lowest_found(search: LowestMains, runner: TrialRunner) -> tuple[Found, CheckedScene]:
     """Return the lowest counting mains: typical parts at nominal, the worst of guaranteed ones."""
-    before, lost = runner.runs, len(runner.failed)
+    tally = Tally.of(runner)
     points = search.points()
     rhythms = [_rhythm(search, point, runner) for point in points]
     known = [number for number, rhythm in enumerate(rhythms) if rhythm is not None]
@@ -44,18 +44,7 @@ def lowest_found(search: LowestMains, runner: TrialRunner) -> tuple[Found, Check
     mains = dict(zip(known, levels.tolist(), strict=True))
     cases = [_case(search, point, rhythms[k], mains.get(k)) for k, point in enumerate(points)]
     worst = max(cases[1:], key=lambda one: _value(one))
-    found = Found(
-        MEASURE,
-        "max",
-        TITLE,
-        worst,
-        cases[0],
-        {},
-        True,
-        runner.runs - before,
-        len(runner.failed) - lost,
-        runner.failed[lost].reason if len(runner.failed) > lost else "",
-    )
+    found = tally.found((MEASURE, "max", TITLE), (cases[0], worst), runner)
     scene = Scene(SCENE, TITLE, search.experiment, search.space, search.derive, (MEASURE,))
     return found, tried_scene(scene, cases[0], {MEASURE: worst})
 

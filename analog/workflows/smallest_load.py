@@ -13,7 +13,7 @@ from analog.circuits.space import Floats
 from analog.studies.lowest import Items, lowest_levels
 from analog.workflows.checked import Case, CheckedScene
 from analog.workflows.judging import Found
-from analog.workflows.trial_runs import TrialRunner, tried_scene
+from analog.workflows.trial_runs import Tally, TrialRunner, tried_scene
 
 SCENE = "smaller-load"
 TITLE = "The load is made smaller"
@@ -23,7 +23,7 @@ HALVINGS = 6
 
 def smallest_found(search: SmallestLoad, runner: TrialRunner) -> tuple[Found, CheckedScene]:
     """Return the smallest load: at nominal, and with every part at its hard end."""
-    before, lost = runner.runs, len(runner.failed)
+    tally = Tally.of(runner)
     points = search.points()
 
     def fails(items: Items, levels: Floats) -> NDArray[np.bool_]:
@@ -37,18 +37,7 @@ def smallest_found(search: SmallestLoad, runner: TrialRunner) -> tuple[Found, Ch
     nominal, worst = (
         _case(search, point, level) for point, level in zip(points, levels.tolist(), strict=True)
     )
-    found = Found(
-        MEASURE,
-        "max",
-        TITLE,
-        worst,
-        nominal,
-        {},
-        True,
-        runner.runs - before,
-        len(runner.failed) - lost,
-        runner.failed[lost].reason if len(runner.failed) > lost else "",
-    )
+    found = tally.found((MEASURE, "max", TITLE), (nominal, worst), runner)
     scene = Scene(SCENE, TITLE, search.experiment, search.space, search.derive, (MEASURE,))
     return found, tried_scene(scene, nominal, {MEASURE: worst})
 

@@ -13,6 +13,7 @@ from analog.circuits.space import Floats
 from analog.engine import Engine
 from analog.studies import Extremes
 from analog.workflows.checked import Case, CheckedScene, FailedRun
+from analog.workflows.judging import Found, Side
 
 Row = Mapping[str, float]
 
@@ -55,3 +56,31 @@ def tried_scene(scene: Scene, nominal: Case, worst: Mapping[str, Case]) -> Check
     none: Floats = np.empty((0, len(scene.experiment.outputs)))
     searched = Extremes((), np.empty((0, width)), none, np.empty(0, dtype=np.bool_))
     return CheckedScene(scene, nominal, worst, searched, (), 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Runs and lost runs that a runner had made when a trial began."""
+
+    runs: int = 0
+    failed: int = 0
+
+    @classmethod
+    def of(cls, runner: TrialRunner) -> Tally:
+        return cls(runner.runs, len(runner.failed))
+
+    def found(
+        self,
+        what: tuple[str, Side, str],
+        cases: tuple[Case, Case | None],
+        runner: TrialRunner,
+        note: str = "",
+    ) -> Found:
+        """Return what came of a trial: `what` is measure, side and title, `cases` the nominal
+        and the worst (None when it gave no data)."""
+        measure, side, title = what
+        nominal, worst = cases
+        lost = runner.failed[self.failed :]
+        reason = lost[0].reason if lost else ""
+        runs = runner.runs - self.runs
+        return Found(measure, side, title, worst, nominal, {}, True, runs, len(lost), reason, note)

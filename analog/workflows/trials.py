@@ -29,7 +29,7 @@ from analog.workflows.immunity import SCENE, Item, Weakest, rhythm, weakest_puls
 from analog.workflows.judging import Found
 from analog.workflows.lowest_mains import lowest_found
 from analog.workflows.smallest_load import smallest_found
-from analog.workflows.trial_runs import TrialRunner, tried_scene
+from analog.workflows.trial_runs import Tally, TrialRunner, tried_scene
 
 WIDTH_SHARES = (1 / 16, 1 / 5)
 """Widths of the pulses as shares of the mains cycle: the filter passes wide ones whole, and far
@@ -101,20 +101,7 @@ def _noise(immunity: Immunity, runner: TrialRunner) -> tuple[Found, CheckedScene
     others = zip(points[1:], rows[1:], strict=True)
     corners = [_case(immunity, point, row, sized) for point, row in others]
     worst, note = min(corners, key=lambda pair: _height(pair[0]))
-    failure = runner.failed[0].reason if runner.failed else ""
-    found = Found(
-        NOISE,
-        "min",
-        NOISE_TITLE,
-        worst,
-        nominal[0],
-        {},
-        True,
-        runner.runs,
-        len(runner.failed),
-        failure,
-        note,
-    )
+    found = Tally().found((NOISE, "min", NOISE_TITLE), (nominal[0], worst), runner, note)
     return found, tried_scene(noise_scene(immunity), nominal[0], {NOISE: worst})
 
 

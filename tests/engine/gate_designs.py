@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,6 +12,7 @@ from analog.benches.base import Plan, Scene
 from analog.benches.gate_drive import plan
 from analog.design import Design
 from analog.design.record import Environment, GateDrive, Load, Mains, Supply
+from analog.engine import Engine
 
 US = {"voltage": 120.0, "frequency": 60.0}
 EUROPE = {"voltage": 230.0, "frequency": 50.0}
@@ -74,3 +76,18 @@ def row(of: Scene, **at: float) -> dict[str, float]:
         point[0, index] = coordinate
     names, table = rows(of, point)
     return dict(zip(names, table[0].tolist(), strict=True))
+
+
+def values(engine: Engine, of: Scene, at: dict[str, float]) -> dict[str, float]:
+    """Return the outputs of one row by name; AssertionError when it gave no data."""
+    outcome = engine.run(of.experiment, tuple(at), np.array([list(at.values())]))
+    assert not outcome.failures, outcome.failures[0].reason
+    return dict(zip(outcome.outputs, outcome.values[0].tolist(), strict=True))
+
+
+def led_current_by_hand(at: dict[str, float], current: float, saturation: float) -> float:
+    """Return (rail − V_F − V_CE)/R with the LED's voltage at `current`: 2·26 mV per e-fold and
+    2 Ω from its test point."""
+    forward = at["v_f"] + 2 * 0.0257 * math.log(current / at["i_f_test"])
+    forward += 2.0 * (current - at["i_f_test"])
+    return (at["rail"] - forward - saturation) / at["r_led"]

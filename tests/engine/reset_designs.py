@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+from analog.benches.base import Scene
+from analog.benches.reset import plan
 from analog.design import Design, parse_design
+
+MAT = Path(__file__).parents[2] / "analog" / "scenarios" / "propagator-mat.toml"
 
 HEAD = """
 edgeproof = 1
@@ -58,3 +64,7 @@ def design(name: str, more: str = "", receiver: str = "40106") -> Design:
     """Return the design with the reset called `name`; `more` are further lines of its section."""
     text = f'{HEAD}{SECTIONS[name]}receiver = "{receiver}"\n{more}'
     return parse_design(text, f"{name}.toml")
+
+
+def scene_of(design: Design, name: str) -> Scene:
+    return next(scene for scene in plan(design).scenes if scene.identifier == name)

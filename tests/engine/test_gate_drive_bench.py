@@ -12,7 +12,6 @@ import gate_designs as made
 import numpy as np
 import pytest
 
-from analog.benches.base import Scene
 from analog.benches.gate_drive import plan
 from analog.benches.gate_drive_rules import turn_on_voltage_v
 from analog.engine import Engine, netlist, open_engine
@@ -39,12 +38,6 @@ def engine() -> Iterator[Engine]:
         yield opened
 
 
-def values(engine: Engine, scene: Scene, row: dict[str, float]) -> dict[str, float]:
-    outcome = engine.run(scene.experiment, tuple(row), np.array([list(row.values())]))
-    assert not outcome.failures, outcome.failures[0].reason
-    return dict(zip(outcome.outputs, outcome.values[0].tolist(), strict=True))
-
-
 def longer(row: dict[str, float], cycles: int) -> dict[str, float]:
     """Return the row with `cycles` mains cycles counted."""
     return row | {"stop": row["start"] + cycles * row["period"]}
@@ -54,7 +47,7 @@ def test_fifty_half_cycles_as_the_one_counted(engine: Engine, figure: Figure) ->
     """25 cycles give what the single cycle gives: the search may stop after one."""
     scene = made.firing(made.design())
     row = made.row(scene)
-    one, many = values(engine, scene, row), values(engine, scene, longer(row, 25))
+    one, many = made.values(engine, scene, row), made.values(engine, scene, longer(row, 25))
     assert many["half_cycles_missed"] == 0
     for name in ("turn_on_voltage", "turn_on_delay", "latching_margin", "load_rms"):
         figure(f"{name}: 1 cycle {one[name]:.6g}, 25 cycles {many[name]:.6g}")
@@ -66,7 +59,7 @@ def test_fifty_half_cycles_of_a_fan(engine: Engine) -> None:
     """An inductive load counted after its settling time: the same, on a zero-cross opto."""
     scene = made.firing(made.design(made.EUROPE, made.FAN, **FAN_DRIVE))
     row = made.row(scene)
-    one, many = values(engine, scene, row), values(engine, scene, longer(row, 25))
+    one, many = made.values(engine, scene, row), made.values(engine, scene, longer(row, 25))
     assert one["half_cycles_missed"] == many["half_cycles_missed"] == 0
     assert many["load_rms"] == pytest.approx(one["load_rms"], rel=2e-3)
     assert many["latching_margin"] == pytest.approx(one["latching_margin"], rel=5e-3)
@@ -84,7 +77,7 @@ def test_conducts_every_half_cycle(
     kind = "resistive" if factor == 1.0 else "inductive"
     load = {"kind": kind, "power": f"{power} 10%", "power_factor": factor}
     scene = made.firing(made.design(mains, load, triac="BTA16-SW"))
-    found = values(engine, scene, longer(made.row(scene, voltage=-1), 5))
+    found = made.values(engine, scene, longer(made.row(scene, voltage=-1), 5))
     assert found["half_cycles_missed"] == 0
     direct = abs(found["half_cycle_asymmetry"]) / found["load_rms"]
     assert direct < 0.02
@@ -96,7 +89,7 @@ def test_unequal_quadrants_half_wave(engine: Engine, figure: Figure) -> None:
     scene = made.firing(made.design(gate_resistor="3k3 5% carbon-film 0.5W", triac="BTA06-B"))
     row = made.row(scene, voltage=-1)
     row |= {"i_gt_1": 50e-3 / 1.4, "i_gt_3": 50e-3}
-    found = values(engine, scene, longer(row, 5))
+    found = made.values(engine, scene, longer(row, 5))
     figure(f"direct current {found['half_cycle_asymmetry'] * 1e3:.1f} mA")
     assert found["half_cycles_missed"] == 5
     assert found["load_peak_negative"] > -0.05
@@ -108,14 +101,14 @@ def test_unequal_quadrants_half_wave(engine: Engine, figure: Figure) -> None:
     lost = (row["mains_peak"] - 2.7) / (row["r_gate"] + row["r_load"]) / math.pi
     expected = peak / (2 * math.pi) * (1 + math.cos(angle)) - lost
     assert found["half_cycle_asymmetry"] == pytest.approx(expected, rel=0.06)
-    equal = values(engine, scene, longer(row | {"i_gt_1": 50e-3}, 5))
+    equal = made.values(engine, scene, longer(row | {"i_gt_1": 50e-3}, 5))
     assert equal["half_cycles_missed"] == 10
 
 
 def test_never_firing_is_told_apart(engine: Engine) -> None:
     """A 30 mA trigger grade at 9 mA of LED current: nothing fires, delay never happens."""
     scene = made.firing(made.design(opto="MOC3020"))
-    found = values(engine, scene, made.row(scene))
+    found = made.values(engine, scene, made.row(scene))
     assert found["half_cycles_missed"] == 2
     assert math.isnan(found["turn_on_delay"])
     assert found["latching_margin"] < 0
@@ -127,7 +120,7 @@ def test_small_load_is_carried_by_the_opto(engine: Engine, figure: Figure) -> No
     continuous LED the opto and the gate carry it, and the latching margin says so."""
     load = {"kind": "resistive", "power": "5 W 1%"}
     scene = made.firing(made.design(made.EUROPE, load, triac="BTA06-CW"))
-    found = values(engine, scene, made.row(scene))
+    found = made.values(engine, scene, made.row(scene))
     figure(f"5 W on BTA06-CW: margin {found['latching_margin'] * 1e3:.1f} mA")
     assert found["half_cycles_missed"] == 0
     assert found["latching_margin"] == pytest.approx(0.031 - 0.050, abs=1e-3)
@@ -138,7 +131,7 @@ def test_pulsed_led_at_the_zero_half_waves_a_lagging_fan(engine: Engine) -> None
     """1 ms at each voltage zero: the fan's current passes zero later, so the pulse is wasted."""
     design = made.design(made.EUROPE, made.FAN, led_drive="pulsed", pulse_width="1 ms", **FAN_DRIVE)
     scene = made.firing(design)
-    found = values(engine, scene, made.row(scene))
+    found = made.values(engine, scene, made.row(scene))
     assert found["half_cycles_missed"] >= 1
     assert found["latching_margin"] < 0
 
@@ -148,7 +141,7 @@ def test_pulsed_led_long_enough_latches_a_resistive_load(engine: Engine) -> None
     design = made.design(led_drive="pulsed", pulse_width="1 ms")
     scene = made.firing(design)
     row = made.row(scene)
-    found = values(engine, scene, row)
+    found = made.values(engine, scene, row)
     at_end = row["mains_peak"] / row["r_load"] * math.sin(2 * math.pi * 60 * 1e-3)
     assert found["half_cycles_missed"] == 0
     assert found["latching_margin"] == pytest.approx(at_end - row["i_l"], rel=0.02)
@@ -160,7 +153,7 @@ def test_gate_current_available(engine: Engine, shunt: str | None) -> None:
     made_plan = plan(made.design(gate_shunt_resistor=shunt))
     scene = made.scene(made_plan, "held-off")
     row = made.row(scene, voltage=-1)
-    found = values(engine, scene, row)
+    found = made.values(engine, scene, row)
     # The drops grow with current: V_TM by 6 Ω beyond 100 mA, the gate by 2 Ω beyond I_GT.
     gate_v = row["v_gt"] + 0.9
     through = (row["mains_peak"] - row["v_tm"] - 1.2 - gate_v) / (row["r_gate"] + row["r_load"])
@@ -181,15 +174,12 @@ def test_led_current_by_hand(engine: Engine, driver: str) -> None:
     made_plan = plan(made.design(driver=driver, **change))
     scene = made.scene(made_plan, "led-on")
     row = made.row(scene)
-    found = values(engine, scene, row)
+    found = made.values(engine, scene, row)
     current = found["led_current"]
-    # The LED's voltage at this current: 2·26 mV per e-fold and 2 Ω from its test point.
-    forward = row["v_f"] + 2 * 0.0257 * math.log(current / row["i_f_test"])
-    forward += 2.0 * (current - row["i_f_test"])
-    by_hand = (row["rail"] - forward - found["driver_saturation"]) / row["r_led"]
+    by_hand = made.led_current_by_hand(row, current, found["driver_saturation"])
     assert current == pytest.approx(by_hand, rel=2e-3)
     dark = made.scene(made_plan, "led-off")
-    assert values(engine, dark, made.row(dark))["led_current_off"] < 1.1e-3
+    assert made.values(engine, dark, made.row(dark))["led_current_off"] < 1.1e-3
 
 
 def test_plain_4000b_output_is_too_weak_for_the_led(engine: Engine) -> None:
@@ -197,7 +187,7 @@ def test_plain_4000b_output_is_too_weak_for_the_led(engine: Engine) -> None:
     change = {"driver_part": None, "base_resistor": None}
     made_plan = plan(made.design(driver="logic", rail="5 V 5%", **change))
     scene = made.scene(made_plan, "led-on")
-    found = values(engine, scene, made.row(scene, I_OH=-1))
+    found = made.values(engine, scene, made.row(scene, I_OH=-1))
     limit = next(each for each in made_plan.limits["led_current"] if each.identifier == "trigger")
     assert found["led_current"] < 3e-3 < (limit.minimum or 0.0)
 
@@ -208,7 +198,7 @@ def test_exported_netlist_reads_the_same(engine: Engine, tmp_path: Path, identif
     """``ngspice -b`` on the exported netlist gives the readings the reducer gives."""
     scene = made.scene(plan(made.design()), identifier)
     row = made.row(scene, voltage=-1)
-    found = values(engine, scene, row)
+    found = made.values(engine, scene, row)
     text = netlist(scene.experiment, row, "gate drive")
     (tmp_path / ".spiceinit").write_text("")
     (tmp_path / "gate.cir").write_text(text)

@@ -3,7 +3,6 @@ proofing cabinet with one part changed at a time: each change fails where it sho
 
 from __future__ import annotations
 
-import math
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
@@ -51,12 +50,6 @@ def cabinet(old: str = "", new: str = "") -> Plan:
     return plan(parse_design(CABINET.replace(old, new, 1) if old else CABINET, "cabinet.toml"))
 
 
-def values(engine: Engine, scene: Scene, row: dict[str, float]) -> dict[str, float]:
-    outcome = engine.run(scene.experiment, tuple(row), np.array([list(row.values())]))
-    assert not outcome.failures, outcome.failures[0].reason
-    return dict(zip(outcome.outputs, outcome.values[0].tolist(), strict=True))
-
-
 def worst_row(scene: Scene) -> dict[str, float]:
     """Return the row that is hard for what the variants are about."""
     names = [key.rsplit(".", 1)[-1] for key in scene.space.keys]
@@ -80,7 +73,7 @@ def test_one_change_breaks_the_proofing_cabinet(
     changed, sound = cabinet(old, new), cabinet()
     for made_plan, wanted in ((changed, "fail"), (sound, "pass")):
         scene = made.scene(made_plan, identifier)
-        found = values(engine, scene, worst_row(scene))[measure]
+        found = made.values(engine, scene, worst_row(scene))[measure]
         figure(f"{variant if wanted == 'fail' else 'as it is'}: {measure} {found:.4g}")
         judged = verdicts(made_plan, measure, found)
         assert wanted in judged.values()
@@ -97,7 +90,7 @@ def test_only_the_opto_minds_its_voltage(engine: Engine) -> None:
     """A 400 V opto dies where the 800 V triac lives: both limits stand on the one measure."""
     made_plan = cabinet(*VARIANTS["a 400 V opto"][:2])
     scene = made.scene(made_plan, "let-go")
-    found = values(engine, scene, worst_row(scene))["off_state_peak_voltage"]
+    found = made.values(engine, scene, worst_row(scene))["off_state_peak_voltage"]
     assert verdicts(made_plan, "off_state_peak_voltage", found) == {"triac": "pass", "opto": "fail"}
 
 
@@ -105,9 +98,9 @@ def test_the_weak_grade_never_fires(engine: Engine) -> None:
     """Both half-cycles are missed, and the LED's current falls short of the grade's limit."""
     made_plan = cabinet(*VARIANTS["a 15 mA trigger grade"][:2])
     scene = made.scene(made_plan, "firing")
-    assert values(engine, scene, worst_row(scene))["half_cycles_missed"] == 2
+    assert made.values(engine, scene, worst_row(scene))["half_cycles_missed"] == 2
     led = made.scene(made_plan, "led-on")
-    current = values(engine, led, made.row(led))["led_current"]
+    current = made.values(engine, led, made.row(led))["led_current"]
     assert verdicts(made_plan, "led_current", current)["trigger"] == "fail"
 
 
@@ -145,14 +138,12 @@ def test_pnp_switch_by_hand(engine: Engine) -> None:
     made_plan = plan(design)
     lit, dark = (made.scene(made_plan, name) for name in ("led-on", "led-off"))
     row = made.row(lit)
-    found = values(engine, lit, row)
+    found = made.values(engine, lit, row)
     current = found["led_current"]
-    forward = row["v_f"] + 2 * 0.0257 * math.log(current / row["i_f_test"])
-    forward += 2.0 * (current - row["i_f_test"])
-    by_hand = (row["rail"] - forward - found["driver_saturation"]) / row["r_led"]
+    by_hand = made.led_current_by_hand(row, current, found["driver_saturation"])
     assert current == pytest.approx(by_hand, rel=2e-3)
     assert 0.01 < found["driver_saturation"] < 0.3
-    assert values(engine, dark, made.row(dark))["led_current_off"] < 1e-4
+    assert made.values(engine, dark, made.row(dark))["led_current_off"] < 1e-4
 
 
 def test_opto_snubber_adds_to_the_turn_on_voltage(engine: Engine) -> None:
@@ -162,7 +153,7 @@ def test_opto_snubber_adds_to_the_turn_on_voltage(engine: Engine) -> None:
     for extra in ({}, own):
         scene = made.firing(made.design(triac="BTA06-B", **extra))
         row = made.row(scene)
-        found.append(values(engine, scene, row)["turn_on_voltage"])
+        found.append(made.values(engine, scene, row)["turn_on_voltage"])
     assert found[1] - found[0] == pytest.approx(330 * row["i_gt_3"], rel=0.15)
 
 
@@ -172,7 +163,7 @@ def test_opto_snubber_slows_what_the_mains_steps(engine: Engine) -> None:
     found = []
     for extra in ({}, own):
         scene = made.scene(plan(made.design(**extra)), "switch-on")
-        found.append(values(engine, scene, made.row(scene))["off_state_dvdt"])
+        found.append(made.values(engine, scene, made.row(scene))["off_state_dvdt"])
     assert found[0] > 300 * found[1]
 
 
@@ -181,7 +172,7 @@ def test_load_voltage_on_against_what_the_load_needs(engine: Engine) -> None:
     made_plan = plan(made.design(load=made.MAT | {"minimum_voltage": "110 V"}))
     scene = made.firing(made.design())
     row = made.row(scene, voltage=-1)
-    found = values(engine, scene, row)["load_voltage_on"]
+    found = made.values(engine, scene, row)["load_voltage_on"]
     assert found == pytest.approx(104.0 - 0.8, abs=0.4)
     assert verdicts(made_plan, "load_voltage_on", found) == {"load": "fail"}
 

@@ -4,33 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
 import reset_designs
+from reset_designs import MAT, scene_of
 
 from analog.benches.base import Scene
 from analog.benches.reset import plan
 from analog.benches.reset_button import BOUNCE_S, BOUNCES, HASTY_S
 from analog.benches.reset_release import CYCLES, STRETCH
 from analog.cards import find_card
-from analog.design import Design, read_design
+from analog.design import read_design
 from analog.engine import Engine, open_engine, refined
 from analog.workflows import check
 from analog.workflows.scenes import parameter_rows
-
-MAT = Path(__file__).parents[2] / "analog" / "scenarios" / "propagator-mat.toml"
 
 
 @pytest.fixture(scope="module")
 def engine() -> Iterator[Engine]:
     with open_engine(jobs=1) as opened:
         yield opened
-
-
-def scene_of(design: Design, name: str) -> Scene:
-    return next(scene for scene in plan(design).scenes if scene.identifier == name)
 
 
 def ran(

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from reset_designs import MAT
 
 from analog.benches.base import Scene
 from analog.benches.reset import network_of, plan
@@ -22,8 +22,6 @@ from analog.circuits.supply_network import supply_network
 from analog.design import Design, parse_design, read_design
 from analog.engine import Engine, Run, open_engine
 from analog.workflows.scenes import parameter_rows
-
-MAT = Path(__file__).parents[2] / "analog" / "scenarios" / "propagator-mat.toml"
 
 
 @pytest.fixture(scope="module")

@@ -5,33 +5,27 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import reset_designs
+from reset_designs import MAT, scene_of
 
 from analog.benches.base import Scene
-from analog.benches.reset import network_of, plan
+from analog.benches.reset import network_of
 from analog.benches.reset_interruption import return_experiment, return_rows
 from analog.benches.reset_led import led_circuit, led_scenes
-from analog.design import Design, read_design
+from analog.design import read_design
 from analog.engine import Engine, Outcomes, open_engine
 from analog.workflows import check
 from analog.workflows.interruptions import interruption_map, missed
 from analog.workflows.scenes import case, parameter_rows
-
-MAT = Path(__file__).parents[2] / "analog" / "scenarios" / "propagator-mat.toml"
 
 
 @pytest.fixture(scope="module")
 def engine() -> Iterator[Engine]:
     with open_engine(jobs=1) as opened:
         yield opened
-
-
-def scene_of(design: Design, name: str) -> Scene:
-    return next(scene for scene in plan(design).scenes if scene.identifier == name)
 
 
 def ran(engine: Engine, scene: Scene, points: np.ndarray) -> Outcomes:

@@ -40,12 +40,6 @@ def engine() -> Iterator[Engine]:
         yield opened
 
 
-def run(engine: Engine, scene: Scene, row: dict[str, float]) -> dict[str, float]:
-    outcome = engine.run(scene.experiment, tuple(row), np.array([list(row.values())]))
-    assert not outcome.failures, outcome.failures[0].reason
-    return dict(zip(outcome.outputs, outcome.values[0].tolist(), strict=True))
-
-
 def scenes(load: dict[str, object], **drive: object) -> Plan:
     return plan(made.design(made.EUROPE, load, **({"gate_resistor": "360R"} | drive)))
 
@@ -73,8 +67,8 @@ def test_case_temperature_of_the_sheets(
     scene = made.scene(scenes(load, triac=triac), "running")
     row = made.row(scene)
     # The on-state drop takes a little of the current: the rating is the current's.
-    short = run(engine, scene, row)["running_load_rms"] / rated_a
-    found = run(engine, scene, row | {"r_load": row["r_load"] * short})
+    short = made.values(engine, scene, row)["running_load_rms"] / rated_a
+    found = made.values(engine, scene, row | {"r_load": row["r_load"] * short})
     assert found["running_load_rms"] == pytest.approx(rated_a, rel=1e-3)
     case_c = 125.0 - k_per_w * found["triac_dissipation"]
     figure(f"{triac}: {found['triac_dissipation']:.2f} W, case {case_c:.2f} °C")
@@ -89,7 +83,7 @@ def test_heatsink_by_hand(engine: Engine) -> None:
     load = {"kind": "resistive", "power": "1150 W 1%"}
     scene = made.scene(scenes(load, triac="BTA16-CW"), "running")
     row = made.row(scene, ambient=1)
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     watts = 0.85 * 4.502 + 0.025 * 25
     assert found["heatsink_required"] == pytest.approx(60 / watts - 2.1 - 0.5, abs=0.1)
     bare = row["air_c"] + found["triac_dissipation"] * row["r_th_bare"]
@@ -102,7 +96,7 @@ def test_slope_at_the_zero_of_the_current(engine: Engine, figure: Figure, rated_
     BTA16 (7) are tested."""
     load = {"kind": "inductive", "power": f"{0.6 * 230 * rated_a:g} W 1%", "power_factor": 0.6}
     scene = made.scene(scenes(load, triac="BTA16-CW"), "running")
-    found = run(engine, scene, made.row(scene))
+    found = made.values(engine, scene, made.row(scene))
     expected = math.sqrt(2) * rated_a * 2 * math.pi * 50
     figure(f"{rated_a:g} A: {found['commutating_didt'] / 1e3:.3f} A/ms")
     assert found["commutating_didt"] == pytest.approx(expected, rel=0.015)
@@ -113,7 +107,7 @@ def test_recovery_on_a_resistive_load(engine: Engine, figure: Figure) -> None:
     """√2·V·2πf: 0.064 V/µs at 120 V and 60 Hz (Fairchild AN-3004 prints 0.063)."""
     scene = made.scene(plan(made.design()), "let-go")
     row = made.row(scene, I_H=-1)
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     figure(f"120 V 60 Hz: {found['commutating_dvdt'] / 1e6:.4f} V/µs")
     assert found["commutating_dvdt"] == pytest.approx(
         math.sqrt(2) * 120 * 2 * math.pi * 60, rel=0.01
@@ -135,7 +129,7 @@ def test_resonant_snubber(engine: Engine, figure: Figure) -> None:
     ohm = math.sqrt(50e-6 / farad)
     assert (resonance_hz, farad, ohm) == pytest.approx((27e3, 0.69e-6, 8.5), rel=5e-3)
     scene = made.scene(plan(made.design(**FAN_SNUBBER)), "switch-on")
-    found = run(engine, scene, resonant_row(scene, ohm, farad))
+    found = made.values(engine, scene, resonant_row(scene, ohm, farad))
     first, average = found["step_steepest"] / 1e6, found["off_state_dvdt"] / 1e6
     figure(f"{found['step_overshoot']:.1%}, {first:.2f} V/µs at first, {average:.2f} on average")
     assert found["step_overshoot"] == pytest.approx(0.298, rel=0.01)
@@ -177,7 +171,7 @@ def test_letting_go_of_a_fan(engine: Engine, figure: Figure, loss: str, chop: fl
     load = made.FAN | {"parallel_resistance": loss}
     scene = made.scene(scenes(load, triac="BTA08-800CW3", **FAN_SNUBBER), "let-go")
     row = made.row(scene, I_H=chop, voltage=1)
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     expected = let_go_alone(row)
     figure(f"{loss}, chopped at {row['i_chopped'] * 1e3:.0f} mA: {expected:.0f} V")
     assert found["off_state_peak_voltage"] == pytest.approx(expected, rel=2e-3)
@@ -189,8 +183,10 @@ def test_varistor_holds_its_voltage(engine: Engine, figure: Figure) -> None:
     bare = made.scene(scenes(load, triac="BTA08-800CW3", **FAN_SNUBBER), "let-go")
     with_it = scenes(load, triac="BTA08-800CW3", varistor="10K275", **FAN_SNUBBER)
     held = made.scene(with_it, "let-go")
-    high = run(engine, bare, made.row(bare, I_H=1, voltage=1))["off_state_peak_voltage"]
-    low = run(engine, held, made.row(held, I_H=1, voltage=1, V_1mA=1))["off_state_peak_voltage"]
+    high = made.values(engine, bare, made.row(bare, I_H=1, voltage=1))["off_state_peak_voltage"]
+    low = made.values(engine, held, made.row(held, I_H=1, voltage=1, V_1mA=1))[
+        "off_state_peak_voltage"
+    ]
     figure(f"without {high:.0f} V, with a varistor {low:.0f} V")
     assert high > 600
     assert 473 < low < 560
@@ -216,7 +212,7 @@ def test_filament_inrush(engine: Engine, figure: Figure) -> None:
     stop = (math.pi - phase) / omega
     start = [COLD_RESISTANCE ** (1 / 1.2), 0.0]
     solved = solve_ivp(slope, (0.0, stop), start, rtol=1e-9, atol=1e-9, max_step=1e-5)
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     highest = max(current(t, theta) for t, theta in zip(solved.t, solved.y[0], strict=True))
     figure(f"100 W at 230 V from the crest: {highest:.2f} A, {solved.y[1, -1]:.4f} A²s")
     assert found["inrush_peak_current"] == pytest.approx(highest, rel=0.01)
@@ -228,7 +224,7 @@ def test_short_circuit_behind_the_reference_impedance(engine: Engine) -> None:
     """0.4 Ω + j0.25 Ω (IEC 60725) from the zero of the mains: the textbook's offset sine."""
     scene = made.scene(scenes(made.MAT, triac="BTA08-800CW3"), "shorted")
     row = made.row(scene)
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     omega = 2 * math.pi * 50
     angle = math.atan2(0.25, 0.401)
     time = np.linspace(0, 0.02, 200_001)
@@ -239,7 +235,7 @@ def test_short_circuit_behind_the_reference_impedance(engine: Engine) -> None:
     # The on-state line takes its volt and 50 mΩ.
     assert found["short_circuit_i2t"] == pytest.approx(expected, rel=0.25)
     assert found["short_circuit_i2t"] < expected
-    stiff = run(engine, scene, row | {"g_on": 1e5, "v_t0": 1e-3})
+    stiff = made.values(engine, scene, row | {"g_on": 1e5, "v_t0": 1e-3})
     assert stiff["short_circuit_i2t"] == pytest.approx(expected, rel=5e-3)
 
 
@@ -254,7 +250,7 @@ def test_fuse_coordination() -> None:
 def test_fuse_lets_through_what_it_is_told(engine: Engine) -> None:
     load = made.MAT | {"fuse_melting": "0.5 A²s", "fuse_clearing": "2 A²s"}
     scene = made.scene(scenes(load, triac="BTA08-800CW3"), "shorted")
-    assert run(engine, scene, made.row(scene))["short_circuit_i2t"] == 2.0
+    assert made.values(engine, scene, made.row(scene))["short_circuit_i2t"] == 2.0
 
 
 @pytest.mark.parametrize("identifier", ["running", "off", "switch-on", "let-go", "inrush"])
@@ -281,9 +277,9 @@ def test_opto_snubber_of_the_note(engine: Engine, resistor: float, farad: float)
     scene = made.scene(plan(made.design(**FAN_SNUBBER)), "switch-on")
     row = resonant_row(scene, 1e-3, farad * 1e-6)
     row |= {"mains_peak": 180.0, "r_load": resistor, "l_source": 1e-9, "stop": 1e-5, "step": 1e-7}
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     assert found["step_peak"] / 1e-5 / 1e6 == pytest.approx(0.75, rel=0.03)
-    text = run(engine, scene, row | {"r_load": 1200.0, "c_snubber": 0.1e-6})
+    text = made.values(engine, scene, row | {"r_load": 1200.0, "c_snubber": 0.1e-6})
     assert text["step_peak"] / 1e-5 / 1e6 > 1.3 > 0.8
 
 
@@ -309,7 +305,7 @@ def test_smallest_gate_resistor_in_the_circuit(engine: Engine, figure: Figure) -
     scene = made.scene(plan(design), "held-off")
     row = made.row(scene)
     row |= {"mains_peak": 220 * math.sqrt(2), "r_gate": 311.1, "r_load": 1e-3}
-    peak = run(engine, scene, row)["opto_peak_current"]
+    peak = made.values(engine, scene, row)["opto_peak_current"]
     dropped = row["v_tm"] + (1.0 - row["i_tm_test"]) * row["r_opto"] + 2 * row["v_gt"]
     figure(f"{peak * 1e3:.0f} mA")
     assert peak == pytest.approx((220 * math.sqrt(2) - dropped) / 311.1, rel=0.01)
@@ -323,7 +319,7 @@ def test_off_state_voltage_by_phasors(engine: Engine) -> None:
     omega = 2 * math.pi * 60
     off = 1 / (1 / row["r_off"] + 1 / (100 + 1 / (1j * omega * 100e-9)))
     expected = 120 * abs(row["r_load"] / (row["r_load"] + off))
-    found = run(engine, scene, row)
+    found = made.values(engine, scene, row)
     assert found["off_state_load_voltage"] == pytest.approx(expected, rel=5e-3)
     heat = abs(120 / (row["r_load"] + off)) ** 2 * 100
     assert found["snubber_resistor_power"] == pytest.approx(heat, rel=0.01)
