@@ -13,6 +13,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from line_cases import DESIGN, nominal, run
 
 from analog.benches.line_sense import plan
 from analog.circuits.record import Experiment
@@ -20,30 +21,6 @@ from analog.design import Design, parse_design
 from analog.engine import Engine, Run, open_engine, refined
 from analog.measures import edge_time, fundamental, slope_at
 from analog.verdicts import judge
-
-DESIGN = """
-edgeproof = 1
-[design]
-name = "closed-forms"
-[mains]
-voltage = "230 V"
-frequency = "{frequency} Hz"
-[environment]
-ambient_minimum = "25 °C"
-ambient_maximum = "25 °C"
-[supply]
-rail = "{rail} V"
-[line_sense]
-topology = "half-wave"
-winding_voltage = "12 V"
-winding_rating = "1000 VA"
-winding_regulation = 1e-6
-series_resistor = "{resistor} 1% metal-film"
-capacitor = "{capacitor} 5% C0G"
-[clocked]
-part = "{clocked}"
-{more}
-"""
 
 
 @pytest.fixture(scope="module")
@@ -59,34 +36,29 @@ def design(
     rail: str = "5",
     clocked: str = "4013",
     more: str = "",
+    sense: str = "",
 ) -> Design:
     return parse_design(
         DESIGN.format(
+            topology="half-wave",
             resistor=resistor,
             capacitor=capacitor,
             frequency=frequency,
             rail=rail,
-            clocked=clocked,
+            sense=sense,
             more=more,
-        ),
+        ).replace('part = "4013"', f'part = "{clocked}"'),
         "closed-forms.toml",
     )
 
 
-def nominal(of: Design) -> tuple[Experiment, dict[str, float]]:
-    """Return the bench's experiment and its nominal row."""
-    scene = plan(of).scenes[0]
-    rows = scene.derive(scene.space.decode(np.zeros((1, len(scene.space.axes)))))
-    return scene.experiment, {name: float(np.ravel(value)[0]) for name, value in rows.items()}
-
-
-def run(engine: Engine, experiment: Experiment, row: dict[str, float]) -> Run:
-    return engine.traces(experiment, tuple(row), np.array(list(row.values())))
+def nominal_of(of: Design) -> tuple[Experiment, dict[str, float]]:
+    return nominal(plan(of))
 
 
 def response(engine: Engine, frequency_hz: float, c_in: float = 0.1e-12) -> complex:
     """Return the filter's complex gain at one frequency, with a sine too small for any diode."""
-    experiment, row = nominal(design())
+    experiment, row = nominal_of(design())
     cycles = 1 / frequency_hz
     settled = math.ceil(8e-3 * frequency_hz)  # 8 time constants of 1 ms
     row |= {"v_peak": 0.1, "f_mains": frequency_hz, "pin_start": 0.0, "i_leak": 0.0, "c_in": c_in}
@@ -123,7 +95,7 @@ def test_current_into_the_inputs_own_protection(engine: Engine) -> None:
     """(16.97 V − 5.5 V − 0.7 V)/100 kΩ = 0.108 mA at the crest, (16.97 V − 0.7 V)/100 kΩ in the
     trough; the absolute maximum is 10 mA (SCHS097F, 6.1)."""
     of = design(rail="5.5", capacitor="100p", more='[conditioner]\npart = "40106"\nmaker = "TI"')
-    experiment, row = nominal(of)
+    experiment, row = nominal_of(of)
     traces = run(engine, experiment, {**row, "i_leak": 0.0})
     assert np.max(traces.trace("i(vpin)")) == pytest.approx(0.108e-3, rel=0.02)
     assert traces.values["input_clamp_current"] == pytest.approx(0.1627e-3, rel=0.02)
@@ -137,7 +109,7 @@ def test_current_pushed_into_the_rail(engine: Engine) -> None:
     """The part of a sine over a level, over a cycle: A/π·(cos θ − (π/2 − θ)·sin θ)/R, where
     sin θ = (5.5 V + 0.66 V + 1 kΩ·I)/16.97 V; no more than the rail's least load, 2 mA."""
     of = design(rail="5.5", capacitor="10p", more='[conditioner]\npart = "40106"\nmaker = "TI"')
-    experiment, row = nominal(of)
+    experiment, row = nominal_of(of)
     pushed = run(engine, experiment, {**row, "i_leak": 0.0}).values["rail_pump_current"]
     theta = math.asin(6.16 / 16.97)
     share = (math.cos(theta) - (math.pi / 2 - theta) * math.sin(theta)) / math.pi
@@ -149,7 +121,7 @@ def test_current_pushed_into_the_rail(engine: Engine) -> None:
 @pytest.fixture(scope="module")
 def bare_sine(engine: Engine) -> Run:
     """Return the nominal run behind 100 Ω and 10 pF, at a tenth of the bench's step."""
-    experiment, row = nominal(design(resistor="100R", capacitor="10p"))
+    experiment, row = nominal_of(design(resistor="100R", capacitor="10p"))
     return run(engine, refined(experiment), {**row, "i_leak": 0.0})
 
 
@@ -183,7 +155,7 @@ class TestEdgeAfterASine:
     def test_slew_measure(self, engine: Engine) -> None:
         """The smaller slope is that at V_P max, 3.6 V: 314.16·√(16.97² − 3.6²)."""
         more = '[conditioner]\npart = "40106"\nmaker = "TI"'
-        experiment, row = nominal(design(resistor="100R", capacitor="10p", more=more))
+        experiment, row = nominal_of(design(resistor="100R", capacitor="10p", more=more))
         slew = run(engine, experiment, row).values["slew_at_threshold"]
         assert slew == pytest.approx(314.16 * math.sqrt(16.97**2 - 3.6**2), rel=5e-3)
 
@@ -199,14 +171,8 @@ class TestEdgeAfterASine:
 
 
 def test_delay_of_an_inverted_winding_is_half_a_cycle_more(engine: Engine) -> None:
-    experiment, row = nominal(design())
-    text = DESIGN.replace("[clocked]", 'polarity = "negative"\n[clocked]')
-    inverted = parse_design(
-        text.format(
-            resistor="100k", capacitor="10n", frequency=50, rail="5", clocked="4013", more=""
-        ),
-        "inverted.toml",
-    )
+    experiment, row = nominal_of(design())
+    inverted = design(sense='polarity = "negative"')
     upright = run(engine, experiment, row).values["crossing_delay"]
-    turned = run(engine, *nominal(inverted)).values["crossing_delay"]
+    turned = run(engine, *nominal_of(inverted)).values["crossing_delay"]
     assert turned - upright == pytest.approx(10e-3, abs=1e-6)
