@@ -16,6 +16,7 @@ import numpy as np
 from analog.benches.base import Curve, Level, Mark, Plot, Scene
 from analog.benches.conditioner_measures import CHAIN_OUTPUTS, SIMULATED_OUTPUTS
 from analog.benches.conditioner_stage import Stage
+from analog.benches.conditioner_started import started
 from analog.benches.line_network import LineNetwork
 from analog.circuits.line_filter import (
     PROTECTION,
@@ -84,34 +85,9 @@ def simulated_chain(network: LineNetwork, stage: Stage) -> Experiment:
     x = receiver_x(network.parts)
     clocked, shape = stage.clocked.identifier, stage.receiver.shape
     behind = schmitt_stage(card.library, card.identifier, clocked, x, shape)
-    # By way of the operating point, in which the part finds its state.
-    start = [] if network.own is not None else [("pin", Param("pin_start"))]
-    if network.parts.second_stage:
-        start.append(("joint", Param("joint_start")))
-    if network.parts.supply != "none":
-        start.append(("raw", Param("raw_start")))
-    return Experiment(
-        Circuit(
-            "Conditioner on the mains",
-            (*elements, *behind),
-            models,
-            (card.library, *front_libraries(network.parts)),
-        ),
-        Transient(
-            Param("t_stop"),
-            Param("t_step"),
-            Param("t_record"),
-            reltol=1e-5,
-            initial=tuple(start),
-        ),
-        ("v(pin)", "v(out)"),
-        f"{_REDUCERS}:simulated_chain",
-        SIMULATED_OUTPUTS,
-        (
-            ("t_out_rise", "tran when v(out)={v_half} td={t_start} rise=1"),
-            ("t_out_fall", "tran when v(out)={v_half} td={t_quarter} fall=1"),
-        ),
-    )
+    libraries = (card.library, *front_libraries(network.parts))
+    circuit = Circuit("Conditioner on the mains", (*elements, *behind), models, libraries)
+    return started(circuit, network, f"{_REDUCERS}:simulated_chain", SIMULATED_OUTPUTS)
 
 
 def _by_data(network: LineNetwork, stage: Stage) -> Experiment:

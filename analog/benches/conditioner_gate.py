@@ -13,11 +13,12 @@ import numpy as np
 
 from analog.benches.base import Curve, Level, Mark, Plot, Scene
 from analog.benches.conditioner_stage import Stage
+from analog.benches.conditioner_started import started
 from analog.benches.line_network import LineNetwork
 from analog.circuits.gate_stage import LIBRARY, gate_stage
 from analog.circuits.line_filter import line_filter, receiver_x
 from analog.circuits.logic_models import INPUT_DELAY_SHARE, output_threshold_v
-from analog.circuits.record import Circuit, Experiment, Param, Transient
+from analog.circuits.record import Circuit, Experiment
 from analog.circuits.sense_fronts import front_libraries
 from analog.circuits.space import Axis, Floats, RangeAxis, Space, bend
 from analog.circuits.thresholds import FigureLine, figure_line
@@ -38,6 +39,8 @@ OUTPUTS = (
     "t_out_rise",
     "t_out_fall",
 )
+
+REDUCER = "analog.benches.conditioner_measures:gate"
 
 NOTE = (
     "A plain gate has no hysteresis: the slow edge leaves it steeper by its gain only, and a "
@@ -123,31 +126,8 @@ def _experiment(network: LineNetwork, stage: Stage) -> Experiment:
     card = stage.receiver.card
     gate = gate_stage(card.identifier, stage.clocked.identifier, receiver_x(network.parts))
     libraries = (LIBRARY, *front_libraries(network.parts))
-    return started(Circuit("Gate on the mains", (*elements, *gate), models, libraries), network)
-
-
-def started(circuit: Circuit, network: LineNetwork) -> Experiment:
-    """Return the run on the mains; in its operating point the stage finds its state."""
-    start = [("pin", Param("pin_start"))] if network.own is None else []
-    start += [("joint", Param("joint_start"))] if network.parts.second_stage else []
-    start += [("raw", Param("raw_start"))] if network.parts.supply != "none" else []
-    return Experiment(
-        circuit,
-        Transient(
-            Param("t_stop"),
-            Param("t_step"),
-            Param("t_record"),
-            reltol=1e-5,
-            initial=tuple(start),
-        ),
-        ("v(pin)", "v(out)"),
-        "analog.benches.conditioner_measures:gate",
-        OUTPUTS,
-        (
-            ("t_out_rise", "tran when v(out)={v_half} td={t_start} rise=1"),
-            ("t_out_fall", "tran when v(out)={v_half} td={t_quarter} fall=1"),
-        ),
-    )
+    circuit = Circuit("Gate on the mains", (*elements, *gate), models, libraries)
+    return started(circuit, network, REDUCER, OUTPUTS)
 
 
 def _plot() -> Plot:

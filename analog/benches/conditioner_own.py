@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analog.benches.base import Curve, Level, Mark, Plot, Scene
-from analog.benches.conditioner_gate import OUTPUTS, started
+from analog.benches.conditioner_gate import OUTPUTS
 from analog.benches.conditioner_measures import gate
 from analog.benches.conditioner_stage import Stage
+from analog.benches.conditioner_started import started
 from analog.benches.line_network import LineNetwork
 from analog.benches.line_own_stage import OwnReceiver
 from analog.circuits.line_filter import filter_picture, line_filter, receiver_x
@@ -103,7 +104,7 @@ def _experiment(network: LineNetwork, stage: Stage, receiver: OwnReceiver) -> Ex
         front_libraries(network.parts),
         (*filter_picture(network.parts), *receiver.picture(x)),
     )
-    return replace(started(circuit, network), reducer=f"{__name__}:own_stage_values")
+    return started(circuit, network, f"{__name__}:own_stage_values", OUTPUTS)
 
 
 def _plot() -> Plot:

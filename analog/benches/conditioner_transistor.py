@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analog.benches.base import Curve, Level, Mark, Plot, Scene
-from analog.benches.conditioner_gate import OUTPUTS, started
+from analog.benches.conditioner_gate import OUTPUTS, REDUCER
 from analog.benches.conditioner_stage import Stage
+from analog.benches.conditioner_started import started
 from analog.benches.line_network import LineNetwork
 from analog.circuits.line_filter import line_filter, receiver_x
 from analog.circuits.record import Circuit, Experiment
@@ -70,7 +71,7 @@ def _experiment(network: LineNetwork, stage: Stage) -> Experiment:
         (*models, *own),
         front_libraries(network.parts),
     )
-    return started(circuit, network)
+    return started(circuit, network, REDUCER, OUTPUTS)
 
 
 def _plot() -> Plot:
