@@ -109,12 +109,13 @@ def _thinness(row: MeasureRow) -> tuple[int, float, str]:
 def is_exact(row: MeasureRow) -> bool:
     """Tell whether a count must be met exactly, so that there is no margin to measure.
 
-    Such are "exactly 1" and "at most 0" met by 0.
+    Such are "exactly 1", and "at most 1" met by 1: a whole number at its limit is as good as any.
     """
     if row.limit is None or row.unit != "1":
         return False
-    one_value = row.limit.min is not None and row.limit.min == row.limit.max
-    return one_value or (row.margin == 0 and row.limit.max == 0)
+    ends = [end for end in (row.limit.min, row.limit.max) if end is not None]
+    one_value = len(ends) == 2 and ends[0] == ends[1]
+    return one_value or (row.margin == 0 and all(float(end).is_integer() for end in ends))
 
 
 def verdict_sentence(results: Results) -> str:

@@ -93,6 +93,9 @@ def test_a_count_met_exactly_is_no_thin_margin() -> None:
     row = replace(limited(0.0, "pass", min=1.0, max=1.0), unit="1", worst=1.0, margin=0.0)
     assert is_exact(row)
     assert is_exact(replace(limited(0.0, "pass", max=0.0), unit="1", margin=0.0))
+    assert is_exact(replace(limited(0.0, "pass", max=1.0), unit="1", margin=0.0))
+    assert not is_exact(replace(limited(0.0, "pass", max=0.02), unit="1", margin=0.0))
+    assert not is_exact(replace(limited(0.5, "pass", max=2.0), unit="1", margin=1.0))
     assert not is_exact(replace(limited(0.0, "pass", max=0.0), unit="V", margin=0.0))
     results = render_sample.checked().results
     bench = replace(results.benches[0], measures=(row, limited(0.5, "pass")))
