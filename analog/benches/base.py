@@ -64,11 +64,15 @@ class Mark:
     trace: str
 
 
+AxisKind = Literal["zero", "close"]
+
+
 @dataclass(frozen=True, slots=True)
 class Plot:
     """A figure of a scene: drawn at nominal and at the worst case of `measure`.
 
-    `naming` tells the worst case's sample apart: (words, name of a row parameter, unit).
+    `naming` tells the worst case's sample apart: (words, name of a row parameter, unit). The
+    axis of values holds zero, unless what counts lies `close` together far from it.
     """
 
     title: str
@@ -77,7 +81,7 @@ class Plot:
     levels: tuple[Level, ...] = ()
     marks: tuple[Mark, ...] = ()
     window: tuple[str, str] | tuple[float, float] | None = None
-    logarithmic: bool = False
+    axis: AxisKind = "zero"
     naming: tuple[tuple[str, str, str], ...] = ()
 
 

@@ -111,6 +111,7 @@ def release_scene(network: ResetNetwork, parts: ResetParts) -> tuple[Scene, ...]
                     (Curve("v(pin)", "reset pin", "V"),),
                     (Level("threshold", "pin_threshold", "V"),),
                     (Mark("first edge", "t_release", "v(pin)"),),
+                    axis="close",
                 ),
             ),
         ),

@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from analog.benches.base import Plot
+from analog.benches.base import AxisKind, Plot
 from analog.render.geometry import text_width
 from analog.render.palette import marker
 from analog.render.picture import Case, Picture, Point, Trace, compose, in_words
@@ -132,7 +132,7 @@ def _panel(axes: Axes, picture: Picture, unit: str) -> None:
         place = (point.x / x_factor, point.y / factor)
         _draw_point(axes, place, filled=point.case > 0 or alone)
     axes.set_xlim(picture.window[0] / x_factor, picture.window[1] / x_factor)
-    _frame(axes, [value / factor for value in reach], picture.logarithmic)
+    _frame(axes, [value / factor for value in reach], picture.axis)
     axes.set_ylabel(f"{_NAMES.get(unit, 'value')} in {y_unit}")
     _side_labels(axes, picture, unit, factor)
 
@@ -165,23 +165,18 @@ def _draw_point(axes: Axes, place: tuple[float, float], filled: bool) -> None:
 _NAMES = {"V": "voltage", "A": "current", "W": "power", "C": "charge"}
 
 
-def y_range(reach: Sequence[float], logarithmic: bool) -> tuple[float, float]:
-    """Return the ends of an axis that keeps every value of `reach` in view.
-
-    A linear axis holds zero; a logarithmic one is for values above zero.
-    """
-    if logarithmic:
-        return min(reach) / 1.3, max(reach) * 1.3
-    low, high = min(0.0, *reach), max(0.0, *reach)
+def y_range(reach: Sequence[float], axis: AxisKind = "zero") -> tuple[float, float]:
+    """Return the ends of an axis that keeps every value of `reach` in view, and zero too unless
+    it is a `close` one."""
+    kept = (0.0, *reach) if axis == "zero" else reach
+    low, high = min(kept), max(kept)
     room = 0.06 * ((high - low) or 1.0)
     return low - room, high + room
 
 
-def _frame(axes: Axes, reach: Sequence[float], logarithmic: bool) -> None:
+def _frame(axes: Axes, reach: Sequence[float], kind: AxisKind) -> None:
     """Set axis, grid and colours."""
-    logarithmic = logarithmic and min(reach) > 0
-    axes.set_yscale("log" if logarithmic else "linear")
-    axes.set_ylim(*y_range(reach, logarithmic))
+    axes.set_ylim(*y_range(reach, kind))
     axes.set_facecolor("none")
     axes.grid(visible=True, color=marker("rule"), linewidth=0.6)
     axes.set_axisbelow(True)

@@ -75,7 +75,7 @@ def immunity_words(found: ImmunityCurves, mains: Mains, ratio: float) -> str:
     listed = ", ".join(above) if above else "none"
     said.append(
         f"Standard disturbances between the lines, stepped down by the winding's ratio, that lie "
-        f"above the worst part's curve: {listed}. {found.runs} simulations."
+        f"above the worst part's curve: {listed}. {found.runs} simulations"
     )
     return " ".join(said)
 

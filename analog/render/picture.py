@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analog.benches.base import Plot
+from analog.benches.base import AxisKind, Plot
 from analog.engine import Run
 from analog.render.markup import legal
 from analog.render.palette import CURVES
@@ -77,7 +77,7 @@ class Picture:
     traces: tuple[Trace, ...]
     lines: tuple[Line, ...]
     points: tuple[Point, ...]
-    logarithmic: bool
+    axis: AxisKind
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -104,7 +104,7 @@ def compose(plot: Plot, cases: Sequence[Case]) -> Picture:
         tuple(_traces(plot, cases, window)),
         tuple(_lines(plot, cases)),
         tuple(_points(plot, cases, window)),
-        plot.logarithmic,
+        plot.axis,
     )
 
 

@@ -125,9 +125,15 @@ def test_thinning_keeps_every_lone_peak(place: int, height: float) -> None:
 
 @given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=20))
 def test_an_axis_holds_zero_and_everything_that_is_on_it(reach: list[float]) -> None:
-    low, high = y_range(reach, logarithmic=False)
+    low, high = y_range(reach)
     assert low < min(0.0, *reach) or low < 0 <= min(reach)
     assert high > max(0.0, *reach) or high > 0 >= max(reach)
+
+
+def test_a_close_axis_shows_what_lies_far_from_zero() -> None:
+    low, high = y_range([2.56, 2.7], "close")
+    assert 2.5 < low < 2.56
+    assert 2.7 < high < 2.75
 
 
 @given(st.lists(st.tuples(st.floats(0, 200), st.floats(5, 30)), min_size=1, max_size=6).map(sorted))
