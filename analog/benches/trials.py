@@ -57,23 +57,22 @@ def same_trials(one: Trials, other: Trials) -> bool:
 
     Rows are compared at the stated points; a design's other ends follow from the same values.
     """
-    if (one.noise is None, one.lowest is None) != (other.noise is None, other.lowest is None):
-        return False
-    if (one.smallest is None, one.turn_ons is None) != (
-        other.smallest is None,
-        other.turn_ons is None,
-    ) or len(one.transients) != len(other.transients):
-        return False
-    pairs: list[tuple[_Stated | None, _Stated | None]] = [
-        (one.noise, other.noise),
-        (one.lowest, other.lowest),
-        (one.smallest, other.smallest),
-        (one.turn_ons, other.turn_ons),
-        *zip(one.transients, other.transients, strict=False),
-    ]
-    return _named(one) == _named(other) and all(
-        _same_rows(a, b) for a, b in pairs if a is not None and b is not None
+    ours, theirs = _stated(one), _stated(other)
+    return (
+        _named(one) == _named(other)
+        and len(ours) == len(theirs)
+        and all(_same(a, b) for a, b in zip(ours, theirs, strict=True))
     )
+
+
+def _stated(trials: Trials) -> tuple[_Stated | None, ...]:
+    return trials.noise, trials.lowest, trials.smallest, trials.turn_ons, *trials.transients
+
+
+def _same(one: _Stated | None, other: _Stated | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return _same_rows(one, other)
 
 
 def _named(trials: Trials) -> list[tuple[str, str, Experiment]]:

@@ -85,17 +85,19 @@ def _pin(parts: ResetParts) -> list[Element]:
     if parts.strays:
         elements.append(Element("CPIN", "C", ("pin", GROUND), Param("c_pin")))
     if parts.pin_resistor:
-        elements.append(
-            Element(
-                "R2",
-                "R",
-                ("rc", "pin"),
-                Param("r_pin"),
-                key="reset.pin_resistor",
-                symbol=Symbol("resistor", ((7, 3), (9, 3))),
-            )
-        )
+        elements.append(_pin_resistor())
     return elements
+
+
+def _pin_resistor() -> Element:
+    return Element(
+        "R2",
+        "R",
+        ("rc", "pin"),
+        Param("r_pin"),
+        key="reset.pin_resistor",
+        symbol=Symbol("resistor", ((7, 3), (9, 3))),
+    )
 
 
 def _button(parts: ResetParts, press: Stimulus) -> list[Element]:
